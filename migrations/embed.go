@@ -1,0 +1,11 @@
+// Package migrations holds the numbered files that make and change the tables,
+// NNNN_name.up.sql and NNNN_name.down.sql, embedded into the binary. Package
+// schema applies them; DEVELOPERS.md says how to add one.
+package migrations
+
+import "embed"
+
+// Files are the migrations, in the root of the file system.
+//
+//go:embed *
+var Files embed.FS
