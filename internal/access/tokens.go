@@ -1,0 +1,82 @@
+package access
+
+import (
+	"time"
+
+	"github.com/google/uuid"
+
+	"pinwright/internal/journal"
+	"pinwright/internal/postgres"
+	"pinwright/internal/problem"
+)
+
+// Token is what is known of a token, without its text.
+type Token struct {
+	ID          uuid.UUID
+	MemberID    uuid.UUID
+	Label       string
+	Kind        string
+	Scopes      []string
+	CreatedAt   time.Time
+	ExpiresAt   time.Time
+	RevokedAt   *time.Time
+	UsedOn      *time.Time
+	Fingerprint []byte `json:"-"`
+}
+
+const tokenColumns = `id, member_id, label, kind, scopes, created_at, expires_at, revoked_at, used_on, fingerprint`
+
+// Default and greatest life of a token.
+const (
+	DefaultLife  = 90 * 24 * time.Hour
+	GreatestLife = 400 * 24 * time.Hour
+)
+
+// DefaultScopes of a token of that kind: a phone in the garage only looks and
+// posts readings, since phones get lost.
+func DefaultScopes(kind string) []string {
+	if kind == "device" {
+		return []string{"read", "readings"}
+	}
+	return []string{"write"}
+}
+
+// FindToken looks a token up by its id; of is nil for anybody's.
+func FindToken(b *postgres.Batch, id uuid.UUID, of *uuid.UUID) *postgres.Rows[Token] {
+	return postgres.Query[Token](b, `select `+tokenColumns+` from token where club_id = $1 and id = $2 and ($3::uuid is null or member_id = $3)`, b.Club, id, of)
+}
+
+// LockToken is FindToken of anybody's token, locked until the end of the write.
+func LockToken(b *postgres.Batch, id uuid.UUID) *postgres.Rows[Token] {
+	return postgres.Query[Token](b, `select `+tokenColumns+` from token where club_id = $1 and id = $2 for no key update`, b.Club, id)
+}
+
+// ListTokens lists tokens by id, newest first, after the id given (the greatest
+// UUID for the first page). Served by token_id.
+func ListTokens(b *postgres.Batch, callerHash []byte, before uuid.UUID, limit int) *postgres.Rows[Token] {
+	return postgres.Query[Token](b, `
+		select `+tokenColumns+` from token where club_id = $1 and id < $2
+		and (member_id = (select t.member_id from token t where t.club_id = $1 and t.hash = $3)
+		     or exists (select from token t join member m on m.club_id = t.club_id and m.id = t.member_id
+		                where t.club_id = $1 and t.hash = $3 and 'officer' = any(m.roles)))
+		order by id desc limit $4`, b.Club, before, callerHash, limit)
+}
+
+// Issue makes t with the given secret.
+func Issue(tx *postgres.Tx, actor uuid.UUID, t Token, secret Secret) {
+	tx.Queue(`insert into token (club_id, hash, id, member_id, label, kind, scopes, created_at, expires_at, fingerprint) values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)`,
+		tx.Club, secret.Hash(), t.ID, t.MemberID, t.Label, t.Kind, t.Scopes, t.CreatedAt, t.ExpiresAt, t.Fingerprint).
+		Refuse("token_id", problem.New(problem.IDUsed, "A token with this id was made a moment ago. Send the request again to see it."))
+	journal.Append(tx, journal.Event{Type: "token.created", Subject: t.ID, Version: 1, Audience: journal.ForOfficers, Actor: actor}, t)
+}
+
+// Revoke ends t; a token that is revoked already stays as it is.
+func Revoke(tx *postgres.Tx, actor uuid.UUID, t Token) Token {
+	if t.RevokedAt != nil {
+		return t
+	}
+	t.RevokedAt = &tx.Now
+	tx.Queue(`update token set revoked_at = $3 where club_id = $1 and id = $2`, tx.Club, t.ID, tx.Now)
+	journal.Append(tx, journal.Event{Type: "token.revoked", Subject: t.ID, Version: 2, Audience: journal.ForOfficers, Actor: actor}, t)
+	return t
+}

@@ -1,0 +1,81 @@
+package club
+
+import (
+	"slices"
+	"time"
+
+	"github.com/google/uuid"
+
+	"pinwright/internal/journal"
+	"pinwright/internal/postgres"
+	"pinwright/internal/problem"
+)
+
+// Member is a person in a club with one or more roles.
+type Member struct {
+	ID         uuid.UUID
+	Number     string
+	Name       string
+	Roles      []string
+	GarageID   *uuid.UUID
+	DisabledAt *time.Time
+	Version    int64
+}
+
+const memberColumns = `id, number, name, roles, garage_id, disabled_at, version`
+
+// FindMember looks a member up by id or number.
+func FindMember(b *postgres.Batch, ref postgres.Ref) *postgres.Rows[Member] {
+	return postgres.Query[Member](b, `select `+memberColumns+` from member where club_id = $1 and (id = $2 or number = $3)`, b.Club, ref.ID, ref.Name)
+}
+
+// LockMember is FindMember, locked until the end of the write.
+func LockMember(b *postgres.Batch, ref postgres.Ref) *postgres.Rows[Member] {
+	return postgres.Query[Member](b, `select `+memberColumns+` from member where club_id = $1 and (id = $2 or number = $3) for no key update`, b.Club, ref.ID, ref.Name)
+}
+
+// LockOfficers locks the club's working officers in the order of their ids, so
+// that two officers who disable each other at once do not both succeed.
+func LockOfficers(b *postgres.Batch) *postgres.Rows[uuid.UUID] {
+	return postgres.Values[uuid.UUID](b, `select id from member where club_id = $1 and 'officer' = any(roles) and disabled_at is null order by id for no key update`, b.Club)
+}
+
+// ListMembers lists members by number, after the number given. Served by
+// member_number.
+func ListMembers(b *postgres.Batch, after string, limit int) *postgres.Rows[Member] {
+	return postgres.Query[Member](b, `select `+memberColumns+` from member where club_id = $1 and number > $2 order by number limit $3`, b.Club, after, limit)
+}
+
+func numberTaken(number string) *problem.Error {
+	return problem.New(problem.NameTaken, "Another member has the number %q. Choose another.", number)
+}
+
+// personless is what the journal sees of a member: no name, so that it can be
+// erased.
+func (m Member) personless() Member {
+	m.Name = ""
+	return m
+}
+
+// AddMember creates m.
+func AddMember(tx *postgres.Tx, actor uuid.UUID, m Member) {
+	tx.Queue(`insert into member (club_id, id, number, name, roles, garage_id) values ($1, $2, $3, $4, $5, $6)`,
+		tx.Club, m.ID, m.Number, m.Name, m.Roles, m.GarageID).
+		Refuse("member_number", numberTaken(m.Number))
+	journal.Append(tx, journal.Event{Type: "member.created", Subject: m.ID, Version: m.Version, Audience: journal.ForClub, Actor: actor}, m.personless())
+}
+
+// UpdateMember writes m as its next version. officers are the club's working
+// officers before the change, locked: the last of them stays one.
+func UpdateMember(tx *postgres.Tx, actor uuid.UUID, m Member, officers []uuid.UUID) (Member, error) {
+	stays := m.DisabledAt == nil && slices.Contains(m.Roles, "officer")
+	if len(officers) == 1 && officers[0] == m.ID && !stays {
+		return m, problem.New(problem.NotAllowedNow, "This is the club's only officer. Make somebody else an officer first.")
+	}
+	m.Version++
+	tx.Queue(`update member set number = $3, name = $4, roles = $5, garage_id = $6, disabled_at = $7, version = $8 where club_id = $1 and id = $2`,
+		tx.Club, m.ID, m.Number, m.Name, m.Roles, m.GarageID, m.DisabledAt, m.Version).
+		Refuse("member_number", numberTaken(m.Number))
+	journal.Append(tx, journal.Event{Type: "member.changed", Subject: m.ID, Version: m.Version, Audience: journal.ForClub, Actor: actor}, m.personless())
+	return m, nil
+}

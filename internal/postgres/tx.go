@@ -1,0 +1,201 @@
+package postgres
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math/rand/v2"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgconn"
+	"github.com/jackc/pgx/v5/pgxpool"
+
+	"pinwright/internal/problem"
+)
+
+// DB runs club transactions on a pool that is connected as the application
+// role.
+type DB struct {
+	Pool *pgxpool.Pool
+	// Retried is told the SQLSTATE of each attempt that is repeated; may be nil.
+	Retried func(sqlstate string)
+}
+
+const fence = `select set_config('app.club', $1, true)`
+
+// Read runs the queries that build queues, in one read-only transaction and one
+// round trip.
+func (db *DB) Read(ctx context.Context, club uuid.UUID, build func(b *Batch)) error {
+	b := &Batch{Club: club}
+	b.b.Queue("begin read only")
+	b.b.Queue(fence, club.String())
+	build(b)
+	b.b.Queue("commit")
+	conn, err := db.Pool.Acquire(ctx)
+	if err != nil {
+		return unavailable(err)
+	}
+	defer conn.Release()
+	if err := conn.SendBatch(ctx, &b.b).Close(); err != nil {
+		rollBack(ctx, conn)
+		return translate(err)
+	}
+	return nil
+}
+
+// Tx is one write of one club. Statements queued on it travel with the commit.
+type Tx struct {
+	Club uuid.UUID
+	Now  time.Time // the one time of this transaction
+
+	conn    *pgxpool.Conn
+	effects []*Effect
+	last    []*Effect
+}
+
+// Effect is a statement that travels with the commit.
+type Effect struct {
+	sql      string
+	args     []any
+	refusals map[string]*problem.Error
+}
+
+// Queue adds a statement to those that travel with the commit.
+func (tx *Tx) Queue(sql string, args ...any) *Effect {
+	e := &Effect{sql: sql, args: args}
+	tx.effects = append(tx.effects, e)
+	return e
+}
+
+// QueueLast adds a statement behind all of Queue's: the journal's head is
+// locked last in every write, so that writers wait for each other as briefly as
+// can be and never in a circle.
+func (tx *Tx) QueueLast(sql string, args ...any) *Effect {
+	e := &Effect{sql: sql, args: args}
+	tx.last = append(tx.last, e)
+	return e
+}
+
+// Refuse says which problem a violation of the named constraint is.
+func (e *Effect) Refuse(constraint string, p *problem.Error) *Effect {
+	if e.refusals == nil {
+		e.refusals = map[string]*problem.Error{}
+	}
+	e.refusals[constraint] = p
+	return e
+}
+
+// Send runs the queries that build queues now, in one round trip.
+func (tx *Tx) Send(ctx context.Context, build func(b *Batch)) error {
+	b := &Batch{Club: tx.Club}
+	build(b)
+	return translate(tx.conn.SendBatch(ctx, &b.b).Close())
+}
+
+// attempts bounds how often a transaction is tried again after a deadlock or a
+// serialization failure (PostgreSQL documentation, 13.5: the whole transaction,
+// decisions included).
+const attempts = 5
+
+// Write runs one write transaction: lookups travel with begin, then decide
+// runs, then what it queued travels with commit. Deadlocks and serialization
+// failures run all of it again, so build and decide must have no effect of
+// their own.
+func (db *DB) Write(ctx context.Context, club uuid.UUID, now time.Time, build func(b *Batch), decide func(tx *Tx) error) error {
+	for try := 1; ; try++ {
+		err := db.writeOnce(ctx, club, now, build, decide)
+		state := retryable(err)
+		if state == "" || try == attempts {
+			if state != "" {
+				return unavailable(err)
+			}
+			return translate(err)
+		}
+		if db.Retried != nil {
+			db.Retried(state)
+		}
+		pause := time.Duration(rand.Int64N(int64(5*time.Millisecond) << try)) //nolint:gosec // jitter, not a secret
+		select {
+		case <-ctx.Done():
+			return translate(ctx.Err())
+		case <-time.After(pause):
+		}
+	}
+}
+
+func (db *DB) writeOnce(ctx context.Context, club uuid.UUID, now time.Time, build func(b *Batch), decide func(tx *Tx) error) (err error) {
+	conn, err := db.Pool.Acquire(ctx)
+	if err != nil {
+		return unavailable(err)
+	}
+	committed := false
+	defer func() {
+		if !committed {
+			rollBack(ctx, conn)
+		}
+		conn.Release()
+	}()
+	first := &Batch{Club: club}
+	first.b.Queue("begin")
+	first.b.Queue(fence, club.String())
+	build(first)
+	if err := conn.SendBatch(ctx, &first.b).Close(); err != nil {
+		return err
+	}
+	tx := &Tx{Club: club, Now: now, conn: conn}
+	if err := decide(tx); err != nil {
+		return err
+	}
+	var final pgx.Batch
+	all := append(tx.effects, tx.last...)
+	for _, e := range all {
+		final.Queue(e.sql, e.args...)
+	}
+	final.Queue("commit")
+	results := conn.SendBatch(ctx, &final)
+	for _, e := range all {
+		if _, err := results.Exec(); err != nil {
+			_ = results.Close() // the first error is the one that tells
+			return e.refused(err)
+		}
+	}
+	tag, err := results.Exec()
+	if err == nil {
+		err = results.Close()
+	} else {
+		_ = results.Close()
+	}
+	if err != nil {
+		return err
+	}
+	if tag.String() != "COMMIT" {
+		return fmt.Errorf("postgres: commit ended as %q", tag.String())
+	}
+	committed = true
+	return nil
+}
+
+func (e *Effect) refused(err error) error {
+	var pg *pgconn.PgError
+	if errors.As(err, &pg) {
+		if p, ok := e.refusals[pg.ConstraintName]; ok {
+			return p
+		}
+	}
+	return err
+}
+
+// rollBack leaves the connection usable: a failed pipeline leaves its
+// transaction open.
+func rollBack(ctx context.Context, conn *pgxpool.Conn) {
+	if conn.Conn().IsClosed() || conn.Conn().PgConn().TxStatus() == 'I' {
+		return
+	}
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), time.Second)
+	defer cancel()
+	if _, err := conn.Exec(ctx, "rollback"); err != nil {
+		_ = conn.Conn().Close(ctx) // the pool replaces it
+	}
+}
