@@ -1,0 +1,128 @@
+package choice
+
+import (
+	"math"
+
+	"pinwright/internal/calc/wornsize"
+)
+
+// cutOdds is what one reamer does for the running bores of one joint, at the
+// nodes of the common errors (n) and of its own shared error (e).
+type cutOdds struct {
+	success []float64 // clean-up and target, n-major, n*cutNodes
+	clean   []float64 // clean-up, at n, averaged over e
+	target  []float64 // target alone, at n, averaged over e
+	joint   []float64 // success at n, averaged over e
+}
+
+// cutJoint integrates clean-up and clearance together: a hole just large
+// enough to clean up is also the one that leaves the least clearance.
+func cutJoint(post wornsize.Posterior, j Joint, step Step, held heldOdds) cutOdds {
+	nodes := len(post.Weights)
+	c := step.Reamer.cut()
+	grid := c.grid()
+	pins := rectangular(step.Pin)
+	whole := make([]span, cutNodes)
+	part := make([][]span, cutNodes)
+	for e := range whole {
+		whole[e] = window(grid, c.at(e), c.scatter, math.Inf(-1), math.Inf(1))
+		part[e] = make([]span, len(pins))
+		for p, pin := range pins {
+			base := pin.x + j.Coating
+			part[e][p] = window(grid, c.at(e), c.scatter, base+j.Target.Low, base+j.Target.High)
+		}
+	}
+	out := cutOdds{
+		success: make([]float64, nodes*cutNodes),
+		clean:   make([]float64, nodes),
+		target:  make([]float64, nodes),
+		joint:   make([]float64, nodes),
+	}
+	table := make([][]float64, len(j.Running))
+	for b := range table {
+		table[b] = make([]float64, len(grid))
+	}
+	for n := 0; n < nodes; n++ {
+		for b, f := range j.Running {
+			law := post.Features[f].CleanUpAt[n]
+			for i, x := range grid {
+				table[b][i] = cdf(law, x)
+			}
+		}
+		for e := 0; e < cutNodes; e++ {
+			clean := 1.0
+			for b := range table {
+				clean *= clampProbability(whole[e].dot(table[b]))
+			}
+			success, target := 0.0, 0.0
+			for p, pin := range pins {
+				h := held.at(n, p)
+				in := clampProbability(part[e][p].mass())
+				both := 1.0
+				for b := range table {
+					both *= clampProbability(part[e][p].dot(table[b]))
+				}
+				success += pin.w * h * both
+				target += pin.w * h * math.Pow(in, float64(len(table)))
+			}
+			out.success[n*cutNodes+e] = success
+			out.clean[n] += hermiteW[e] * clean
+			out.target[n] += hermiteW[e] * target
+			out.joint[n] += hermiteW[e] * success
+		}
+	}
+	return out
+}
+
+// allowance is what is left to cut at the tightest place of each bore: its
+// law at the bore that has most, and the odds that some bore has less than the
+// reamer needs or more than it may take.
+func allowance(post wornsize.Posterior, j Joint, r Reamer) (q Quantity, tooLittle, tooMuch float64) {
+	c := r.cut()
+	smallest := j.Running[0]
+	least := math.Inf(1)
+	for _, f := range j.Running {
+		if m, _ := moments(post.Features[f].Passing); m < least {
+			least, smallest = m, f
+		}
+	}
+	law := mirrored(post.Features[smallest].Passing)
+	q = mixture{law: &law, offset: c.mean, sign: 1, u: c.sd()}.quantity()
+	for n, w := range post.Weights {
+		enough, bearable := 1.0, 1.0
+		for _, f := range j.Running {
+			s := post.Features[f].PassingAt[n]
+			if r.MinCut > 0 {
+				enough *= cdf(s, c.mean-r.MinCut)
+			}
+			if r.MaxCut > 0 {
+				bearable *= 1 - cdf(s, c.mean-r.MaxCut)
+			}
+		}
+		tooLittle += w * (1 - enough)
+		tooMuch += w * (1 - bearable)
+	}
+	return q, clampProbability(tooLittle), clampProbability(tooMuch)
+}
+
+// mirrored is the law of -X.
+func mirrored(l wornsize.Law) wornsize.Law {
+	n := len(l.X)
+	out := wornsize.Law{X: make([]float64, n), P: make([]float64, n)}
+	for i := range l.X {
+		out.X[n-1-i] = -l.X[i]
+		out.P[n-1-i] = 1 - l.P[i]
+	}
+	return out
+}
+
+func clampProbability(p float64) float64 { return math.Min(1, math.Max(0, p)) }
+
+// average is the weighted mean over the nodes of the common errors.
+func average(weights, at []float64) float64 {
+	sum := 0.0
+	for n, w := range weights {
+		sum += w * at[n]
+	}
+	return clampProbability(sum)
+}

@@ -1,0 +1,72 @@
+// Package choice decides what to do with a set of worn joints of one vehicle:
+// which pins, which reamers, in what order, with what odds, and which reading
+// would help most before metal is cut.
+//
+// # Words
+//
+// A joint is one pin turning in its running bores; some joints also press the
+// pin into held bores. A Series is the ladder of pin sizes on offer, each Step
+// with the reamer that belongs to it. What is left of the bores comes as a
+// wornsize.Posterior: for each bore the law of its passing size S (the largest
+// cylinder that goes through) and of its clean-up size L (what a reamer must
+// reach to cut everywhere), at each node of the errors that readings share.
+// All lengths are micrometres of diameter from one nominal size; a wall is in
+// micrometres of thickness; money is in minor units of one currency.
+//
+// # From sizes to odds
+//
+// A reamer cuts C = diameter + overcut + e + h. The error e belongs to the
+// reamer and its guidance and is the same in every hole of the set; h is the
+// scatter from hole to hole. A new pin's diameter is rectangular on its
+// tolerance (JCGM 100:2008, 4.3.7). One pin fits all running bores of its
+// joint, one reamer serves many joints, one instrument measured many bores: so
+// the probability that a cut cleans up and leaves the clearance asked for is
+//
+//	sum over nodes, e, pin of weight * product over bores of
+//	    P(C >= L and low <= C - pin <= high)
+//
+// with Gauss-Hermite nodes for e and Gauss-Legendre nodes for the pin, and
+// the probability for a set is the same sum with the product taken over joints.
+// For bores that are not cut the tightest clearance is S - pin and the
+// greatest local clearance L - pin; only their separate laws are known, so the
+// least probability that both are within limits (Frechet's bound) is served.
+// L counts rust and the reach of a guided reamer as metal gone: the answer for
+// an uncut bore errs towards cutting, never towards play.
+//
+// # From odds to a choice
+//
+// Every option of a joint has one expected loss in money (see Losses): pins,
+// wear, labour, waiting, steps of the ladder spent and, when it fails, the
+// cost of the best way out. A plan takes one option for each joint; its loss
+// adds the tools once each and the waiting of its slowest joint once. The plan
+// with the least loss is taken among those that keep the stated risk (JCGM
+// 106:2012, 8: acceptance by probability of conformity), both for each joint
+// and for the set. Then the status is Decided. When nothing keeps the risk the
+// plan of least loss is Provisional. A bush or a new part stays open after a
+// failed cut, so it displaces a cut only when its expected loss is smaller,
+// not for being safer.
+//
+// Uniform puts one size everywhere; LeastMetal takes the smallest greatest
+// step, then the least sum of steps, then the least loss; Cheapest takes the
+// least expected loss. All three are always answered. The search is exact:
+// subsets of reamers and limits of waiting are enumerated, within them the
+// joints' losses add, and the risk of the set is kept by branch and bound.
+//
+// # The next reading
+//
+// NextReadings tries readings that could still be taken. For each possible
+// outcome the set is estimated anew, weighted with its predictive probability.
+// The gain is the expected loss of today's least-loss plan minus that of the
+// plan one would take knowing the outcome: zero when no outcome would change
+// the plan, and never negative, because both are averaged over the same
+// outcomes. A reading that only turns hope into proof has a price too
+// (Losses.Unproved), reported apart.
+//
+// # What it does not do
+//
+// It reads no database, knows no calendar and no names of tools; it does not
+// estimate sizes (wornsize), nor the force of a press fit, nor does it
+// resolve fit symbols: the caller gives limits of clearance. Where a joint
+// steers, brakes or holds a seat its answer is advice for a licensed
+// inspection, and saying so is the caller's duty.
+package choice
