@@ -1,0 +1,145 @@
+package choice
+
+import (
+	"fmt"
+	"math"
+	"sort"
+
+	"pinwright/internal/calc/wornsize"
+)
+
+// candidate is one reading with all it may say.
+type candidate struct {
+	reading  NextReading // what it is, without its worth
+	feature  int
+	joint    int
+	readings []wornsize.Reading
+	bands    []Interval // of measured outcomes
+	off      float64    // how far it lies from where the bore is thought to be
+}
+
+// SeriesGauges are the pins of a series taken as gauges: a pin that will be
+// fitted is the gauge that asks the right question. blur is the uncertainty of
+// feel, to which the pin's tolerance is added.
+func SeriesGauges(series []Step, blur float64) []Gauge {
+	var out []Gauge
+	for _, s := range series {
+		if s.Available {
+			out = append(out, Gauge{"pin " + s.Code, s.Pin.Mid(), math.Hypot(blur, s.Pin.Width()/math.Sqrt(12))})
+		}
+	}
+	return out
+}
+
+// candidates lists readings worth trying, the nearest to the bore's likely size
+// first, joint by joint in turn, so that a bound on the search cuts the least
+// promising.
+func candidates(p Problem, set wornsize.Set, search Search, plan Plan) []candidate {
+	type alike struct{ first, joint int }
+	seen := map[string]int{}
+	var bores []alike
+	same := map[int][]int{}
+	for j, joint := range p.Joints {
+		if !asks(p, plan, j) {
+			continue
+		}
+		sign := signature(set, joint)
+		for _, f := range joint.Running {
+			k := fmt.Sprintf("%s|%+v", sign, set.Features[f])
+			if first, ok := seen[k]; ok {
+				same[first] = append(same[first], f)
+				continue
+			}
+			seen[k] = f
+			bores = append(bores, alike{f, j})
+		}
+	}
+	var lists [][]candidate
+	for _, b := range bores {
+		list := candidatesFor(p.Posterior.Features[b.first], set.Features[b.first], search)
+		for i := range list {
+			list[i].feature, list[i].joint = b.first, b.joint
+			list[i].reading.Feature, list[i].reading.SameFor = b.first, same[b.first]
+		}
+		lists = append(lists, list)
+	}
+	var out []candidate
+	for round := 0; ; round++ {
+		any := false
+		for _, list := range lists {
+			if round < len(list) {
+				out = append(out, list[round])
+				any = true
+			}
+		}
+		if !any {
+			return out
+		}
+	}
+}
+
+// asks says whether a reading of a joint could help: it is not decided or, when
+// only the set is not, it may fail.
+func asks(p Problem, plan Plan, j int) bool {
+	onlySet := true
+	for _, c := range plan.Joints {
+		onlySet = onlySet && c.Status == Decided
+	}
+	return onlySet || plan.Joints[j].Status != Decided
+}
+
+func candidatesFor(post wornsize.FeaturePosterior, feature wornsize.Feature, search Search) []candidate {
+	low, high := quantile(post.Passing, 0.005), quantile(post.CleanUp, 0.995)
+	middle := (quantile(post.Passing, 0.5) + quantile(post.CleanUp, 0.5)) / 2
+	nan := math.NaN()
+	var out []candidate
+	for _, g := range search.Gauges {
+		reach := 2*g.Blur + feature.Form.Feel
+		if g.Size < low-reach || g.Size > high+reach {
+			continue
+		}
+		c := candidate{reading: NextReading{Gauge: g.Code, Size: g.Size}, off: math.Abs(g.Size - middle)}
+		for _, k := range []wornsize.Kind{wornsize.Go, wornsize.Starts, wornsize.NoGo} {
+			c.readings = append(c.readings, wornsize.Reading{Kind: k, Value: g.Size, U: g.Blur, Common: -1, Direction: nan})
+		}
+		out = append(out, c)
+	}
+	sort.SliceStable(out, func(a, b int) bool { return out[a].off < out[b].off })
+	for _, ins := range search.Instruments {
+		for _, st := range ins.Stations {
+			c := candidate{reading: NextReading{Instrument: ins.Code, Station: st}}
+			from, to := low-2*ins.U, high+2*ins.U
+			width := (to - from) / measuredOutcomes
+			for i := 0; i < measuredOutcomes; i++ {
+				band := Interval{from + width*float64(i), from + width*float64(i+1)}
+				c.bands = append(c.bands, band)
+				c.readings = append(c.readings, wornsize.Reading{Kind: wornsize.Measured, Value: band.Mid(), U: ins.U, Common: -1, Station: st, Direction: nan})
+			}
+			out = append(out, c)
+		}
+	}
+	return out
+}
+
+// signature tells joints apart for which the same reading could be worth
+// something else.
+func signature(set wornsize.Set, j Joint) string {
+	s := fmt.Sprint(j.Fitted, j.Target, j.Facts, j.Dirty, j.Coating, j.BossDiameter, j.MinimumWall)
+	if j.HeldTarget != nil {
+		s += fmt.Sprintf("|%v", *j.HeldTarget)
+	}
+	if j.Bush != nil {
+		s += fmt.Sprintf("|%v", *j.Bush)
+	}
+	if j.Replacement != nil {
+		s += fmt.Sprintf("|%v", *j.Replacement)
+	}
+	features := append(append([]int(nil), j.Running...), j.Held...)
+	if j.Pin >= 0 {
+		features = append(features, j.Pin)
+	}
+	for _, f := range features {
+		s += fmt.Sprintf("|%+v", set.Features[f])
+	}
+	return s
+}

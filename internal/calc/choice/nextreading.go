@@ -1,0 +1,292 @@
+package choice
+
+import (
+	"fmt"
+	"math"
+	"sort"
+
+	"pinwright/internal/calc/wornsize"
+)
+
+// Estimator turns readings into sizes; wornsize.Estimate is one.
+type Estimator func(wornsize.Set) (wornsize.Posterior, error)
+
+// Gauge is a cylinder of known size that could be tried in a bore.
+type Gauge struct {
+	Code string
+	Size float64 // µm from nominal
+	Blur float64 // standard uncertainty of its size and feel together, µm
+}
+
+// Instrument could measure a bore at some stations.
+type Instrument struct {
+	Code     string
+	U        float64 // standard uncertainty of one reading, µm
+	Stations []wornsize.Station
+}
+
+// Search bounds the search for the next reading.
+type Search struct {
+	Gauges      []Gauge
+	Instruments []Instrument
+	// MaxEstimates bounds how often the set is estimated anew: 3 times for a
+	// gauge, measuredOutcomes times for an instrument at one station. Zero
+	// means DefaultMaxEstimates. Candidates beyond it are not tried and counted
+	// in SearchCost.LeftOut.
+	MaxEstimates int
+	Keep         int // most readings served; zero means 5
+}
+
+// DefaultMaxEstimates holds a search to some tens of estimates of the set.
+const DefaultMaxEstimates = 60
+
+// measuredOutcomes is the number of values that stand for all a measured
+// reading could give.
+const measuredOutcomes = 7
+
+// NextReading is a reading that could still be taken, and what it is worth.
+type NextReading struct {
+	Feature    int
+	SameFor    []int // other features where the same reading is worth the same
+	Gauge      string
+	Instrument string
+	Size       float64          // of the gauge, µm from nominal
+	Station    wornsize.Station // of a measured reading
+	// GainMinor is the expected fall of the least expected loss, minor units,
+	// never negative. ProofMinor adds Losses.Unproved for each joint that is
+	// expected to become proved. ValueMinor is their sum and ranks readings.
+	GainMinor, ProofMinor, ValueMinor float64
+	ChangesChoice                     float64 // probability that the chosen plan changes
+	Settles                           float64 // probability that the joint of this feature is decided afterwards
+	Outcomes                          []Outcome
+}
+
+// Outcome is one thing the reading may say and the answer it leads to.
+type Outcome struct {
+	Kind        wornsize.Kind
+	Values      Interval // of a measured reading: the values this outcome stands for
+	Probability float64
+	Status      Status
+	Success     float64
+	Joints      []JointOutcome
+	Changes     bool // differs from today's choice
+}
+
+// JointOutcome is what would be done with one joint.
+type JointOutcome struct {
+	Kind    Kind
+	Step    int
+	Last    int
+	Status  Status
+	Success float64
+}
+
+// SearchCost says what a search took.
+type SearchCost struct{ Candidates, Estimates, LeftOut int }
+
+// NextReadings ranks the readings that could still be taken of running bores
+// whose joint is not decided, best first. set must be the readings that gave
+// p.Posterior. A gauge is tried only where its size is plausible for the bore.
+// Ties fall to the lower feature, then the smaller gauge, then the code. A set
+// already decided has none.
+func NextReadings(p Problem, set wornsize.Set, search Search, estimate Estimator) ([]NextReading, SearchCost, error) {
+	var cost SearchCost
+	if err := p.check(); err != nil {
+		return nil, cost, err
+	}
+	if len(set.Features) != len(p.Posterior.Features) {
+		return nil, cost, fmt.Errorf("the set has %d features and its posterior %d: estimate the set that is asked about", len(set.Features), len(p.Posterior.Features))
+	}
+	now := judge(p)
+	if now.chosen.Status == Decided {
+		return nil, cost, nil
+	}
+	budget := search.MaxEstimates
+	if budget <= 0 {
+		budget = DefaultMaxEstimates
+	}
+	var out []NextReading
+	for _, c := range candidates(p, set, search, now.chosen) {
+		if cost.Estimates+len(c.readings) > budget {
+			cost.LeftOut++
+			continue
+		}
+		cost.Candidates++
+		cost.Estimates += len(c.readings)
+		if r, ok := now.try(set, c, estimate); ok {
+			out = append(out, r)
+		}
+	}
+	sort.SliceStable(out, func(a, b int) bool { return ahead(out[a], out[b]) })
+	keep := search.Keep
+	if keep <= 0 {
+		keep = 5
+	}
+	return out[:min(keep, len(out))], cost, nil
+}
+
+func ahead(a, b NextReading) bool {
+	switch {
+	case a.ValueMinor != b.ValueMinor:
+		return a.ValueMinor > b.ValueMinor
+	case a.Settles != b.Settles:
+		return a.Settles > b.Settles
+	case a.Feature != b.Feature:
+		return a.Feature < b.Feature
+	case a.Size != b.Size:
+		return a.Size < b.Size
+	case a.Station != b.Station:
+		return a.Station < b.Station
+	}
+	return a.Gauge+a.Instrument < b.Gauge+b.Instrument
+}
+
+// judgement is a decided problem together with its plan of least loss when no
+// risk binds, by which readings are valued.
+type judgement struct {
+	desk
+	chosen Plan
+	free   []int
+}
+
+func judge(p Problem) judgement {
+	d := lay(p)
+	pref := p.Preference
+	if pref == "" {
+		pref = Cheapest
+	}
+	open := make([][]int, len(d.options))
+	for j, list := range d.options {
+		for i, o := range list {
+			if o.Open {
+				open[j] = append(open[j], i)
+			}
+		}
+	}
+	return judgement{desk: d, chosen: d.plan(pref), free: d.solver(open, false).best(0)}
+}
+
+// lossOf is the expected loss of a choice of options.
+func (g judgement) lossOf(choice []int) float64 { return g.solver(nil, false).key(choice).loss }
+
+// unproved counts the joints of the chosen plan that are not decided, and one
+// more for a set that is not.
+func (g judgement) unproved() float64 {
+	n := 0.0
+	for _, j := range g.chosen.Joints {
+		if j.Status != Decided {
+			n++
+		}
+	}
+	if g.chosen.Status != Decided {
+		n++
+	}
+	return n
+}
+
+// try estimates the set with each outcome of a candidate added. An outcome
+// that the readings make impossible has no estimate and no probability.
+func (g judgement) try(set wornsize.Set, c candidate, estimate Estimator) (NextReading, bool) {
+	type branchOf struct {
+		g   judgement
+		out int
+	}
+	var posts []wornsize.Posterior
+	var logs []float64
+	var which []int
+	top := math.Inf(-1)
+	for i, r := range c.readings {
+		post, err := estimate(with(set, c.feature, r))
+		if err != nil || math.IsNaN(post.LogEvidence) || math.IsInf(post.LogEvidence, 0) {
+			continue
+		}
+		posts, logs, which = append(posts, post), append(logs, post.LogEvidence), append(which, i)
+		top = math.Max(top, post.LogEvidence)
+	}
+	if len(posts) == 0 {
+		return NextReading{}, false
+	}
+	total := 0.0
+	for i := range logs {
+		logs[i] = math.Exp(logs[i] - top)
+		total += logs[i]
+	}
+	n := c.reading
+	before := g.unproved()
+	after := 0.0
+	var branches []branchOf
+	for i, post := range posts {
+		p := g.Problem
+		p.Posterior = post
+		probability := logs[i] / total
+		if probability < 1e-9 {
+			continue
+		}
+		then := judge(p)
+		o := then.outcome(c, which[i], probability)
+		for j, choice := range then.chosen.Joints {
+			if choice.Option != g.chosen.Joints[j].Option {
+				o.Changes = true
+			}
+			if j == c.joint && choice.Status == Decided {
+				n.Settles += probability
+			}
+		}
+		if o.Changes {
+			n.ChangesChoice += probability
+		}
+		after += probability * then.unproved()
+		if d := then.lossOf(g.free) - then.lossOf(then.free); d > 0 && !sameChoice(g.free, then.free) {
+			n.GainMinor += probability * d
+		}
+		n.Outcomes = append(n.Outcomes, o)
+		branches = append(branches, branchOf{then, len(n.Outcomes) - 1})
+	}
+	if len(branches) == 0 {
+		return NextReading{}, false
+	}
+	if fewer := before - after; fewer > 1e-9 {
+		n.ProofMinor = g.Losses.Unproved * fewer
+	}
+	n.ValueMinor = n.GainMinor + n.ProofMinor
+	return n, true
+}
+
+func sameChoice(a, b []int) bool {
+	for i := range a {
+		if a[i] != b[i] {
+			return false
+		}
+	}
+	return true
+}
+
+func (g judgement) outcome(c candidate, which int, probability float64) Outcome {
+	o := Outcome{
+		Kind:        c.readings[which].Kind,
+		Probability: probability,
+		Status:      g.chosen.Status,
+		Success:     g.chosen.Success,
+	}
+	if o.Kind == wornsize.Measured {
+		o.Values = c.bands[which]
+	}
+	for j, choice := range g.chosen.Joints {
+		if choice.Option < 0 {
+			o.Joints = append(o.Joints, JointOutcome{Step: -1, Last: -1, Status: NoOption})
+			continue
+		}
+		opt := g.options[j][choice.Option]
+		o.Joints = append(o.Joints, JointOutcome{opt.Kind, opt.Step, opt.Last, choice.Status, opt.Success})
+	}
+	return o
+}
+
+// with is the set with one reading more of a feature; nothing is shared that
+// could be written to.
+func with(set wornsize.Set, feature int, r wornsize.Reading) wornsize.Set {
+	out := wornsize.Set{Commons: set.Commons, Features: append([]wornsize.Feature(nil), set.Features...)}
+	f := &out.Features[feature]
+	f.Readings = append(append(make([]wornsize.Reading, 0, len(f.Readings)+1), f.Readings...), r)
+	return out
+}
