@@ -48,8 +48,16 @@ func (p Problem) check() error {
 			return fmt.Errorf("joints[%d] (%s): %w", i, j.Code, err)
 		}
 	}
-	if p.Risk.Joint < 0 || p.Risk.Joint >= 1 || p.Risk.Set < 0 || p.Risk.Set >= 1 {
-		return fmt.Errorf("give risks from 0 to below 1, for example 0.05")
+	l := p.Losses
+	for _, x := range []float64{l.WaitingDay, l.FailedCut, l.FailedTry, l.LostWall, l.StepSpent, l.Hole, l.ExtraPass, l.Look, l.Clean, l.Assemble, l.NoWayOut, l.Unproved} {
+		if !(x >= 0) || math.IsInf(x, 0) {
+			return fmt.Errorf("a loss of %v: give losses of at least 0", x)
+		}
+	}
+	for _, r := range []float64{p.Risk.Joint, p.Risk.Set} {
+		if !(r > 0 && r < 0.5) {
+			return fmt.Errorf("a risk of %v: give risks over 0 and below 0.5, for example 0.05", r)
+		}
 	}
 	switch p.Preference {
 	case "", Uniform, LeastMetal, Cheapest:
@@ -60,6 +68,9 @@ func (p Problem) check() error {
 }
 
 func (s Step) check() error {
+	if s.PriceMinor < 0 || s.LeadDays < 0 {
+		return fmt.Errorf("give a price and a lead time of at least 0")
+	}
 	if err := s.Pin.check("pin"); err != nil {
 		return err
 	}
@@ -74,6 +85,9 @@ func (s Step) check() error {
 		}
 		if !finite(r.Diameter, r.Overcut, r.OvercutU, r.Scatter) || r.OvercutU < 0 || r.Scatter < 0 {
 			return fmt.Errorf("reamer %s: give finite sizes and uncertainties of at least 0", r.Code)
+		}
+		if r.WearMinor < 0 || r.BorrowMinor < 0 || r.WaitDays < 0 {
+			return fmt.Errorf("reamer %s: give charges and waiting of at least 0", r.Code)
 		}
 		if r.MaxCut > 0 && r.MaxCut < r.MinCut {
 			return fmt.Errorf("reamer %s: the greatest cut is below the least", r.Code)
@@ -151,6 +165,12 @@ func (j Joint) check(features, steps int) error {
 		if err := j.Bush.Finished.check("finished bush"); err != nil {
 			return err
 		}
+		if j.Bush.PriceMinor < 0 || j.Bush.LabourMinor < 0 || j.Bush.LeadDays < 0 {
+			return fmt.Errorf("bush: give price, labour and lead time of at least 0")
+		}
+	}
+	if r := j.Replacement; r != nil && (r.PriceMinor < 0 || r.LabourMinor < 0 || r.LeadDays < 0) {
+		return fmt.Errorf("replacement: give price, labour and lead time of at least 0")
 	}
 	if j.Replacement != nil && !(j.Replacement.Meets >= 0 && j.Replacement.Meets <= 1) {
 		return fmt.Errorf("replacement: give the probability that it meets the target, from 0 to 1")

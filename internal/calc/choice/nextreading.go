@@ -163,7 +163,7 @@ func judge(p Problem) judgement {
 			}
 		}
 	}
-	return judgement{desk: d, chosen: d.plan(pref), free: d.solver(open, false).best(0)}
+	return judgement{desk: d, chosen: d.plan(pref), free: d.solver(open, false).best(noRisk)}
 }
 
 // lossOf is the expected loss of a choice of options.
@@ -187,10 +187,6 @@ func (g judgement) unproved() float64 {
 // try estimates the set with each outcome of a candidate added. An outcome
 // that the readings make impossible has no estimate and no probability.
 func (g judgement) try(set wornsize.Set, c candidate, estimate Estimator) (NextReading, bool) {
-	type branchOf struct {
-		g   judgement
-		out int
-	}
 	var posts []wornsize.Posterior
 	var logs []float64
 	var which []int
@@ -214,7 +210,6 @@ func (g judgement) try(set wornsize.Set, c candidate, estimate Estimator) (NextR
 	n := c.reading
 	before := g.unproved()
 	after := 0.0
-	var branches []branchOf
 	for i, post := range posts {
 		p := g.Problem
 		p.Posterior = post
@@ -240,9 +235,8 @@ func (g judgement) try(set wornsize.Set, c candidate, estimate Estimator) (NextR
 			n.GainMinor += probability * d
 		}
 		n.Outcomes = append(n.Outcomes, o)
-		branches = append(branches, branchOf{then, len(n.Outcomes) - 1})
 	}
-	if len(branches) == 0 {
+	if len(n.Outcomes) == 0 {
 		return NextReading{}, false
 	}
 	if fewer := before - after; fewer > 1e-9 {

@@ -1,5 +1,7 @@
 package choice
 
+import "pinwright/internal/calc/conformity"
+
 // Kind is what an option does.
 type Kind string
 
@@ -15,16 +17,6 @@ const (
 	ReplacePart       Kind = "replace_part"
 )
 
-// Verdict is the three-way answer of a proof (ISO 14253-1:2017, JCGM 106:2012).
-type Verdict string
-
-// Proved: success is at least 1 - risk. Refused: success is at most risk.
-const (
-	Proved    Verdict = "proved"
-	Refused   Verdict = "refused"
-	Undecided Verdict = "undecided"
-)
-
 // Quantity summarises a law: mean, standard deviation and the central 95 %.
 type Quantity struct{ Mean, SD, Low, High float64 }
 
@@ -38,10 +30,10 @@ type Option struct {
 	Rank int
 	Open bool // may be chosen; Reasons say why not
 
-	CleanUp  float64 // probability that every running bore cleans up (1 when nothing is cut)
-	InTarget float64 // probability of clearance (and interference) within target
-	Success  float64 // probability of both
-	Verdict  Verdict
+	CleanUp  float64             // probability that every running bore cleans up (1 when nothing is cut)
+	InTarget float64             // probability of clearance (and interference) within target
+	Success  float64             // probability of both
+	Verdict  conformity.Decision // of Success, at the risk of a joint
 
 	// Clearance is the tightest, Play the greatest local clearance of the joint
 	// (µm). After a cut they are the same. Nil when not known.

@@ -3,6 +3,8 @@ package choice
 import (
 	"fmt"
 	"math"
+
+	"pinwright/internal/calc/conformity"
 )
 
 var sqrt3 = math.Sqrt(3)
@@ -58,14 +60,11 @@ const notable = 0.05
 // finish gives the verdict, the loss of the joint alone and the reasons that
 // follow from the numbers.
 func (b *bench) finish(o *Option) {
-	switch {
-	case meets(o.Success, b.risk):
-		o.Verdict = Proved
-	case o.Success <= b.risk:
-		o.Verdict = Refused
-	default:
-		o.Verdict = Undecided
+	verdict, err := conformity.DecideProbability(o.Success, b.risk)
+	if err != nil {
+		panic("choice: " + err.Error()) // the risk was checked, a probability is clamped
 	}
+	o.Verdict = verdict
 	o.Loss = b.alone(*o)
 	add := func(code, text string, p ...Param) {
 		o.Reasons = append(o.Reasons, Reason{code, p, text})
@@ -95,8 +94,8 @@ func (b *bench) finish(o *Option) {
 	}
 }
 
-// meets compares with the risk; the margin keeps rounding from deciding.
-func meets(p, risk float64) bool { return p >= 1-risk-1e-12 }
+// meets says whether success p keeps the risk; as conformity decides it.
+func meets(p, risk float64) bool { return 1-p <= risk }
 
 // alone adds tools and waiting as if the joint stood alone.
 func (b *bench) alone(o Option) Loss {

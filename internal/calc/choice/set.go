@@ -5,6 +5,7 @@ import (
 	"math"
 	"sort"
 
+	"pinwright/internal/calc/conformity"
 	"pinwright/internal/calc/wornsize"
 )
 
@@ -154,7 +155,7 @@ func (d desk) admit(j int) []int {
 	}
 	for _, i := range all {
 		o := d.options[j][i]
-		if o.Success >= greatest-d.Risk.Joint || i == cheapest && o.Verdict != Refused {
+		if o.Success >= greatest-d.Risk.Joint || i == cheapest && o.Verdict != conformity.Refused {
 			keep = append(keep, i)
 		}
 	}
@@ -179,10 +180,10 @@ func (d desk) plan(pref Preference) Plan {
 // kept.
 func (d desk) solve(pools [][]int, metalFirst bool) []int {
 	s := d.solver(pools, metalFirst)
-	if best := s.best(1 - d.Risk.Set); best != nil {
+	if best := s.best(d.Risk.Set); best != nil {
 		return best
 	}
-	return s.best(0)
+	return s.best(noRisk)
 }
 
 // uniform tries every rank that all joints admit, then every rank that is open
@@ -221,13 +222,13 @@ func (d desk) uniform() []int {
 
 // leastMetal keeps the greatest step as small as it can, then the sum.
 func (d desk) leastMetal() []int {
-	for _, target := range []float64{1 - d.Risk.Set, 0} {
+	for _, risk := range []float64{d.Risk.Set, noRisk} {
 		for _, rank := range d.ranks() {
 			small := d.filter(d.pools, func(o Option) bool { return o.Rank <= rank })
 			if !d.covers(small) {
 				continue
 			}
-			if best := d.solver(small, true).best(target); best != nil {
+			if best := d.solver(small, true).best(risk); best != nil {
 				return best
 			}
 		}

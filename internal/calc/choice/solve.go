@@ -114,10 +114,12 @@ func (s *solver) success(choice []int) float64 {
 	return clampProbability(total)
 }
 
-// best is the choice of least key whose success is at least target, nil when
-// there is none. Subsets of the tools that cost something and limits of
+// noRisk is the risk that every choice keeps.
+const noRisk = 1
+
+// best is the choice of least key that keeps the risk, nil when there is none. Subsets of the tools that cost something and limits of
 // waiting are enumerated; within them the key adds over joints.
-func (s *solver) best(target float64) []int {
+func (s *solver) best(risk float64) []int {
 	limits := s.dayLimits()
 	fees := bitList(s.fees)
 	var rooms []room
@@ -141,7 +143,7 @@ func (s *solver) best(target float64) []int {
 		if found != nil && beyond(r.bound, foundKey) {
 			break
 		}
-		b := branch{solver: s, room: r, target: target, found: found, foundKey: foundKey, choice: make([]int, len(s.pools))}
+		b := branch{solver: s, room: r, risk: risk, found: found, foundKey: foundKey, choice: make([]int, len(s.pools))}
 		b.run()
 		found, foundKey = b.found, b.foundKey
 	}
@@ -228,14 +230,14 @@ type top struct{ least float64 }
 type branch struct {
 	*solver
 	room
-	target   float64
+	risk     float64
 	found    []int
 	foundKey key
 	choice   []int
 }
 
 func (b *branch) run() {
-	if b.top[0].least < b.target-1e-9 {
+	if !meets(b.top[0].least+1e-9, b.risk) {
 		return
 	}
 	b.down(0, key{loss: b.fixed})
@@ -270,7 +272,7 @@ func (b *branch) down(j int, sofar key) {
 	for _, i := range b.lists[j] {
 		p := b.part(j, i)
 		b.choice[j] = i
-		if b.target > 0 && b.prefix(j) < b.target-1e-9 {
+		if b.risk < noRisk && !meets(b.prefix(j)+1e-9, b.risk) {
 			continue
 		}
 		b.down(j+1, key{sofar.metal + p.metal, sofar.loss + p.loss})
@@ -282,7 +284,7 @@ func (b *branch) down(j int, sofar key) {
 func (b *branch) prefix(j int) float64 { return b.success(b.choice[:j+1]) }
 
 func (b *branch) leaf() {
-	if b.target > 0 && b.success(b.choice) < b.target-1e-12 {
+	if b.risk < noRisk && !meets(b.success(b.choice), b.risk) {
 		return
 	}
 	k := b.key(b.choice)
