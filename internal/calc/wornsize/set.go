@@ -1,10 +1,3 @@
-// Package wornsize estimates what is left of worn cylinders: the passing size
-// of a bore (the largest cylinder that goes through it) and its clean-up size
-// (what a reamer must reach to cut everywhere), each as a probability law,
-// from measured and gauged readings with shared instrument errors.
-//
-// All lengths are micrometres of diameter, counted from a nominal size that
-// the caller chooses (so that 8 mm bores keep their nanometres in a float64).
 package wornsize
 
 // Shape says whether a feature is a hole or a shaft.
@@ -73,6 +66,7 @@ type Form struct {
 	Surface     float64 // α: metal to be reached beyond the clean surface (rust, pits)
 	Feel        float64 // f: how much a bore must exceed a gauge for it to go
 	Lobing      float64 // exponent k of |cos|^k: 2 for an ellipse, 1 for one-sided wear; zero means 2
+	Burr        float64 // mean inward lip of a mouth that was not deburred; zero means as much as BellMouth
 }
 
 // Guidance is how the reamer finds its axis.

@@ -1,0 +1,391 @@
+package wornsize
+
+import (
+	"math"
+	"slices"
+)
+
+// triangle holds a function of (S, L) on the mesh: row i has S = s[i] and
+// L = s[i−1], s[i], …, the first (one step beyond w = 0) only to steady the
+// quadrature; row 0 starts with a blank. With no ovality a row is w = 0 alone.
+type triangle [][]float64
+
+func newTriangle(n int, flat bool) triangle {
+	t := make(triangle, n)
+	size := 0
+	width := func(i int) int {
+		if flat {
+			return 1
+		}
+		return n - i + 1
+	}
+	for i := range n {
+		size += width(i)
+	}
+	all := make([]float64, size)
+	for i := range n {
+		t[i], all = all[:width(i):width(i)], all[width(i):]
+	}
+	return t
+}
+
+// unit is the readings of one section that must be tabulated together: one
+// measured reading of unknown direction, or all of stated direction that
+// share the section's angle φ.
+type unit struct {
+	readings []observation
+	section  int // 0, 1, 2, or −1 when the station was not noted
+	common   int // the one shared error of its readings, −1 none, −2 several
+	tables   map[tableKey]triangle
+}
+
+// tableKey names a table of a unit: the shared error it was made for, and
+// whether its section can be oval.
+type tableKey struct {
+	shift float64
+	flat  bool
+}
+
+// unitsOf groups the measured readings. Beyond mostUnplaced readings without
+// a station, those that read most alike are taken to be of one section.
+func unitsOf(c cylinder) (placed, unplaced []*unit) {
+	var directed [3]*unit
+	var loose []observation
+	for _, o := range c.observations {
+		if o.kind != Measured {
+			continue
+		}
+		z := int(o.station) - 1
+		switch {
+		case z < 0:
+			loose = append(loose, o)
+		case math.IsNaN(o.direction):
+			placed = append(placed, &unit{readings: []observation{o}, section: z, common: o.common})
+		case directed[z] == nil:
+			directed[z] = &unit{readings: []observation{o}, section: z, common: o.common}
+			placed = append(placed, directed[z])
+		default:
+			directed[z].readings = append(directed[z].readings, o)
+			if directed[z].common != o.common {
+				directed[z].common = -2
+			}
+		}
+	}
+	for _, group := range groupAlike(loose) {
+		u := &unit{readings: group, section: -1, common: group[0].common}
+		for _, o := range group {
+			if o.common != u.common {
+				u.common = -2
+			}
+		}
+		unplaced = append(unplaced, u)
+	}
+	for _, u := range append(slices.Clone(placed), unplaced...) {
+		u.tables = map[tableKey]triangle{}
+	}
+	return placed, unplaced
+}
+
+const mostUnplaced = 4
+
+// groupAlike joins neighbours in size until at most mostUnplaced groups remain.
+func groupAlike(loose []observation) [][]observation {
+	slices.SortStableFunc(loose, func(a, b observation) int {
+		switch x, y := a.centre(), b.centre(); {
+		case x < y:
+			return -1
+		case x > y:
+			return 1
+		}
+		return 0
+	})
+	groups := make([][]observation, len(loose))
+	for i, o := range loose {
+		groups[i] = []observation{o}
+	}
+	for len(groups) > mostUnplaced {
+		closest, gap := 0, math.Inf(1)
+		for i := range len(groups) - 1 {
+			left, right := groups[i], groups[i+1]
+			d := right[len(right)-1].centre() - left[0].centre()
+			if d < gap {
+				closest, gap = i, d
+			}
+		}
+		groups[closest] = append(groups[closest], groups[closest+1]...)
+		groups = slices.Delete(groups, closest+1, closest+2)
+	}
+	return groups
+}
+
+// sharpness is the blur of the unit's readings together.
+func (u *unit) sharpness() float64 {
+	var info float64
+	for _, o := range u.readings {
+		info += 1 / (o.u * o.u)
+	}
+	return 1 / math.Sqrt(info)
+}
+
+// log tabulates the log likelihood of the unit at shared errors shifts (by
+// index of the shared error). The table is kept for when the same error comes again.
+func (u *unit) log(m *mesh, lobing float64, flat bool, shifts []float64) triangle {
+	key := tableKey{flat: flat}
+	if u.common >= 0 {
+		key.shift = shifts[u.common]
+	}
+	if u.common != -2 {
+		if t, ok := u.tables[key]; ok {
+			return t
+		}
+	}
+	moved := slices.Clone(u.readings)
+	for i := range moved {
+		if moved[i].common >= 0 {
+			moved[i].value -= moved[i].sign * shifts[moved[i].common]
+		}
+	}
+	t := newTriangle(len(m.s), flat)
+	switch {
+	case flat:
+		for i, s := range m.s {
+			t[i][0] = sumLog(moved, s)
+		}
+	case len(moved) == 1 || u.section < 0:
+		for _, o := range moved {
+			addUndirected(t, m.s, o, lobing)
+		}
+	default:
+		addDirected(t, m.s, moved, lobing)
+	}
+	if u.common != -2 && len(m.s) <= 700 {
+		u.tables[key] = t
+	}
+	return t
+}
+
+func sumLog(readings []observation, x float64) float64 {
+	var sum float64
+	for _, o := range readings {
+		sum += o.logDensity(x)
+	}
+	return sum
+}
+
+// angleNodes is a rule over the angle: the share c = |cos|^k of the ovality
+// that a reading at that angle sees, ascending, with weights that sum to one.
+type angleNodes struct{ c, w []float64 }
+
+// undirectedNodes averages over an unknown angle: Gauss–Chebyshev nodes for an
+// ellipse, Gauss–Legendre over a quarter turn otherwise.
+func undirectedNodes(n int, lobing float64) angleNodes {
+	a := angleNodes{make([]float64, n), make([]float64, n)}
+	if lobing == 2 {
+		for k := range n {
+			a.c[n-1-k] = 0.5 + 0.5*math.Cos((2*float64(k)+1)*math.Pi/(2*float64(n)))
+			a.w[k] = 1 / float64(n)
+		}
+		return a
+	}
+	r := legendre(n)
+	for k, x := range r.x {
+		a.c[n-1-k] = math.Pow(math.Cos(x*math.Pi/2), lobing)
+		a.w[n-1-k] = r.w[k]
+	}
+	return a
+}
+
+// tiers gives, for growing w/u, rules with as many nodes as that asks for.
+type tiers struct {
+	make func(n int) angleNodes
+	made map[int]angleNodes
+}
+
+func (t *tiers) at(ratio, base, slope float64) angleNodes {
+	n := 8
+	for float64(n) < base+slope*ratio && n < 8192 {
+		n += n / 2
+	}
+	nodes, ok := t.made[n]
+	if !ok {
+		nodes = t.make(n)
+		t.made[n] = nodes
+	}
+	return nodes
+}
+
+// addUndirected adds to t the log of the arcsine law on [S, L] blurred by o.
+func addUndirected(t triangle, s []float64, o observation, lobing float64) {
+	rules := tiers{func(n int) angleNodes { return undirectedNodes(n, lobing) }, map[int]angleNodes{}}
+	plain := o.low == o.high && o.lip == 0
+	table := gaussTable()
+	scale, centre := 1/o.u, o.value-o.low
+	logNorm := -logSqrtTwoPi - math.Log(o.u)
+	for i := range s {
+		for jj := range t[i] {
+			j := i - 1 + jj
+			if j < 0 {
+				continue
+			}
+			w := s[j] - s[i]
+			nodes := rules.at(math.Abs(w)*scale, 7, 1.5)
+			if !plain {
+				t[i][jj] += averageLog(nodes, func(c float64) float64 { return o.logDensity(s[i] + w*c) })
+				continue
+			}
+			d, step := (centre-s[i])*scale, w*scale
+			from, to := window(nodes.c, d, step)
+			var sum float64
+			for k := from; k < to; k++ {
+				sum += nodes.w[k] * gaussAt(table, d-step*nodes.c[k])
+			}
+			if sum > 1e-280 {
+				t[i][jj] += math.Log(sum) + logNorm
+				continue
+			}
+			t[i][jj] += logNorm + averageLog(nodes, func(c float64) float64 {
+				z := d - step*c
+				return -0.5 * z * z
+			})
+		}
+	}
+}
+
+// window is the run of nodes that lie within nine blurs of the reading.
+func window(c []float64, d, step float64) (from, to int) {
+	if len(c) < 28 || step <= 0 {
+		return 0, len(c)
+	}
+	from, _ = slices.BinarySearch(c, (d-9)/step)
+	to, _ = slices.BinarySearch(c, (d+9)/step)
+	if from == to {
+		return 0, len(c)
+	}
+	return from, to
+}
+
+// averageLog is the log of the weighted mean of exp(f) over the nodes.
+func averageLog(nodes angleNodes, f func(c float64) float64) float64 {
+	most := math.Inf(-1)
+	logs := make([]float64, len(nodes.c))
+	for k, c := range nodes.c {
+		logs[k] = f(c)
+		most = math.Max(most, logs[k])
+	}
+	if math.IsInf(most, -1) {
+		return most
+	}
+	var sum float64
+	for k, w := range nodes.w {
+		sum += w * math.Exp(logs[k]-most)
+	}
+	return most + math.Log(sum)
+}
+
+// turns is a rule over the section's angle φ for several stated directions:
+// c[r][k] is the share reading r sees at node k.
+type turns struct {
+	c [][]float64
+	w []float64
+}
+
+// directedNodes averages over φ: equal steps over half a turn for an ellipse
+// (the integrand is periodic and smooth), Gauss–Legendre between the corners
+// of |cos| otherwise.
+func directedNodes(n int, readings []observation, lobing float64) turns {
+	var angles, weights []float64
+	if lobing == 2 {
+		for k := range n {
+			angles = append(angles, (float64(k)+0.5)*math.Pi/float64(n))
+			weights = append(weights, 1/float64(n))
+		}
+	} else {
+		var corners []float64
+		for _, o := range readings {
+			corners = append(corners, math.Mod(o.direction+90, 180)*math.Pi/180)
+		}
+		slices.Sort(corners)
+		corners = slices.Compact(corners)
+		corners = append(corners, corners[0]+math.Pi)
+		for p := range len(corners) - 1 {
+			width := corners[p+1] - corners[p]
+			r := legendre(max(6, int(math.Ceil(float64(n)*width/math.Pi))))
+			for k, x := range r.x {
+				angles = append(angles, corners[p]+x*width)
+				weights = append(weights, r.w[k]*width/math.Pi)
+			}
+		}
+	}
+	t := turns{w: weights}
+	for _, o := range readings {
+		c := make([]float64, len(angles))
+		for k, a := range angles {
+			cos := math.Abs(math.Cos(o.direction*math.Pi/180 - a))
+			c[k] = math.Pow(cos, lobing)
+		}
+		t.c = append(t.c, c)
+	}
+	return t
+}
+
+// addDirected adds to t the log likelihood of readings in stated directions of
+// one section, their common angle φ integrated out.
+func addDirected(t triangle, s []float64, readings []observation, lobing float64) {
+	made := map[int]turns{}
+	var info, logNorm float64
+	plain := true
+	for _, o := range readings {
+		info += 1 / (o.u * o.u)
+		logNorm -= logSqrtTwoPi + math.Log(o.u)
+		plain = plain && o.low == o.high && o.lip == 0
+	}
+	blur := 1 / math.Sqrt(info)
+	var logs []float64
+	for i := range s {
+		for jj := range t[i] {
+			j := i - 1 + jj
+			if j < 0 {
+				continue
+			}
+			w := s[j] - s[i]
+			n := 12
+			for float64(n) < 9+3*math.Abs(w)/blur && n < 4096 {
+				n += n / 2
+			}
+			nodes, ok := made[n]
+			if !ok {
+				nodes = directedNodes(n, readings, lobing)
+				made[n] = nodes
+			}
+			logs = append(logs[:0], nodes.w...)
+			for k := range logs {
+				logs[k] = 0
+			}
+			for r, o := range readings {
+				c := nodes.c[r]
+				if !plain {
+					for k := range logs {
+						logs[k] += o.logDensity(s[i] + w*c[k])
+					}
+					continue
+				}
+				d, step := (o.value-o.low-s[i])/o.u, w/o.u
+				for k := range logs {
+					z := d - step*c[k]
+					logs[k] -= 0.5 * z * z
+				}
+			}
+			most := slices.Max(logs)
+			var sum float64
+			for k, l := range logs {
+				if l > most-34 {
+					sum += nodes.w[k] * math.Exp(l-most)
+				}
+			}
+			t[i][jj] += most + math.Log(sum)
+			if plain {
+				t[i][jj] += logNorm
+			}
+		}
+	}
+}

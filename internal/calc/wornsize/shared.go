@@ -1,0 +1,374 @@
+package wornsize
+
+import (
+	"math"
+	"sort"
+
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/mathext"
+)
+
+const (
+	mostProductNodes = 400
+	latticeNodes     = 251 // prime, for the rank-1 lattice
+	widestSpread     = 5.0 // standard deviations of the surrogate that a truncated rectangle keeps
+)
+
+// grid is the nodes of the shared errors, with the log of prior × quadrature
+// weight of each.
+type grid struct {
+	shifts  [][]float64
+	logs    []float64
+	centre  []float64
+	spreads []float64
+}
+
+// surrogate is a normal approximation of the posterior of the shared errors:
+// the generalised least squares answer with form errors taken as normal
+// effects of each section. Without form error and gauges it is exact.
+func surrogate(cylinders []cylinder, shared []Common) (mean []float64, cov *mat.SymDense) {
+	k := len(shared)
+	info := mat.NewSymDense(k, nil)
+	right := mat.NewVecDense(k, nil)
+	for c, s := range shared {
+		info.SetSym(c, c, 1/variance(s))
+	}
+	for _, c := range cylinders {
+		addSurrogate(c, k, info, right)
+	}
+	var chol mat.Cholesky
+	cov = mat.NewSymDense(k, nil)
+	solved := mat.NewVecDense(k, nil)
+	if !chol.Factorize(info) || chol.InverseTo(cov) != nil || chol.SolveVecTo(solved, right) != nil {
+		cov = mat.NewSymDense(k, nil) // hopelessly uneven readings: start from the prior
+		for c, s := range shared {
+			cov.SetSym(c, c, variance(s))
+		}
+		return make([]float64, k), cov
+	}
+	return append([]float64(nil), solved.RawVector().Data...), cov
+}
+
+func variance(c Common) float64 {
+	if c.U > 0 {
+		return c.U * c.U
+	}
+	return c.HalfWidth * c.HalfWidth / 3
+}
+
+// addSurrogate adds one feature's measured readings, its base size and the
+// effects of its sections eliminated.
+func addSurrogate(c cylinder, k int, info *mat.SymDense, right *mat.VecDense) {
+	local := mat.NewSymDense(4, nil)
+	cross := mat.NewDense(4, k, nil)
+	rhs := mat.NewVecDense(4, nil)
+	width := c.prior.High - c.prior.Low
+	// The flat middle says nothing; its width only keeps the system regular.
+	local.SetSym(0, 0, 1e-12/(width*width+c.prior.Shoulder*c.prior.Shoulder))
+	if width <= 2e-3*c.prior.Shoulder {
+		local.SetSym(0, 0, 1/(c.prior.Shoulder*c.prior.Shoulder))
+	}
+	origin := (c.prior.Low + c.prior.High) / 2
+	for z := range 3 {
+		v := c.bell[z]*c.bell[z] + c.oval[z]*c.oval[z]/2
+		if v > 0 {
+			local.SetSym(1+z, 1+z, 1/v)
+		} else {
+			local.SetSym(1+z, 1+z, 1)
+		}
+	}
+	any := false
+	for _, o := range c.observations {
+		if o.kind != Measured {
+			continue
+		}
+		any = true
+		v := o.u*o.u + (o.high-o.low)*(o.high-o.low)/12 + o.lip*o.lip
+		z := int(o.station) - 1
+		typical := max(z, 0)
+		expected := c.bell[typical] + c.oval[typical]/2 - o.lip
+		form := c.oval[typical] * c.oval[typical] / 4
+		x := [4]float64{1, 0, 0, 0}
+		if z >= 0 && c.bell[z]+c.oval[z] > 0 {
+			x[1+z] = 1
+		} else if z < 0 {
+			form += c.bell[0]*c.bell[0] + c.oval[0]*c.oval[0]/2
+		}
+		v += form
+		y := o.centre() - origin - expected
+		for i := range 4 {
+			for j := i; j < 4; j++ {
+				local.SetSym(i, j, local.At(i, j)+x[i]*x[j]/v)
+			}
+			rhs.SetVec(i, rhs.AtVec(i)+x[i]*y/v)
+			if o.common >= 0 {
+				cross.Set(i, o.common, cross.At(i, o.common)+x[i]*o.sign/v)
+			}
+		}
+		if o.common >= 0 {
+			info.SetSym(o.common, o.common, info.At(o.common, o.common)+1/v)
+			right.SetVec(o.common, right.AtVec(o.common)+o.sign*y/v)
+		}
+	}
+	if !any {
+		return
+	}
+	var chol mat.Cholesky
+	if !chol.Factorize(local) {
+		return
+	}
+	var solved mat.Dense
+	solvedRight := mat.NewVecDense(4, nil)
+	if chol.SolveTo(&solved, cross) != nil || chol.SolveVecTo(solvedRight, rhs) != nil {
+		return
+	}
+	for a := range k {
+		for b := a; b < k; b++ {
+			var sum float64
+			for i := range 4 {
+				sum += cross.At(i, a) * solved.At(i, b)
+			}
+			info.SetSym(a, b, info.At(a, b)-sum)
+		}
+		var sum float64
+		for i := range 4 {
+			sum += cross.At(i, a) * solvedRight.AtVec(i)
+		}
+		right.SetVec(a, right.AtVec(a)-sum)
+	}
+}
+
+// newGrid chooses the nodes of the shared errors: a product of Gauss–Hermite
+// (normal) and Gauss–Legendre (rectangular) rules on the surrogate while that
+// takes at most mostProductNodes, a rank-1 lattice through the inverse
+// distribution functions beyond.
+func newGrid(cylinders []cylinder, shared []Common) grid {
+	k := len(shared)
+	if k == 0 {
+		return grid{shifts: [][]float64{nil}, logs: []float64{0}}
+	}
+	mean, cov := surrogate(cylinders, shared)
+	axes := newAxes(shared, mean, cov)
+	g := grid{centre: mean, spreads: make([]float64, k)}
+	for c := range k {
+		g.spreads[c] = math.Sqrt(cov.At(c, c))
+		if a := axes[c]; a.rect {
+			g.centre[c] = math.Max(a.low, math.Min(a.high, g.centre[c]))
+			g.spreads[c] = (a.high - a.low) / 10
+		}
+	}
+	counts, total := nodeCounts(cylinders, shared, g.spreads), 1
+	for _, n := range counts {
+		total *= n
+		if total > mostProductNodes {
+			g.lattice(shared, axes)
+			return g
+		}
+	}
+	g.product(shared, axes, counts)
+	return g
+}
+
+// nodeCounts gives each shared error the nodes that its sharpest gauged
+// reading asks for: measured readings are in the surrogate already.
+func nodeCounts(cylinders []cylinder, shared []Common, spreads []float64) []int {
+	counts := make([]int, len(shared))
+	for c := range counts {
+		counts[c] = 7
+		if len(shared) == 1 {
+			counts[c] = 11
+		}
+		if shared[c].U == 0 {
+			counts[c] += 2
+		}
+	}
+	for _, f := range cylinders {
+		for _, o := range f.observations {
+			if o.kind == Measured || o.common < 0 {
+				continue
+			}
+			form := f.bell[1] + f.oval[1]
+			sharp := math.Sqrt(o.u*o.u + form*form/16)
+			n := int(math.Min(41, math.Ceil(5+3.5*spreads[o.common]/sharp)))
+			counts[o.common] = max(counts[o.common], n)
+		}
+	}
+	return counts
+}
+
+// axis maps a standard coordinate to one shared error.
+type axis struct {
+	rect      bool
+	low, high float64   // rectangular
+	centre    float64   // normal
+	row       []float64 // row of the lower triangular root, over the normal axes before and itself
+	over      []int
+}
+
+func newAxes(shared []Common, mean []float64, cov *mat.SymDense) []axis {
+	axes := make([]axis, len(shared))
+	var normal []int
+	for c, s := range shared {
+		if s.U > 0 {
+			normal = append(normal, c)
+			continue
+		}
+		sd := math.Sqrt(cov.At(c, c))
+		a := axis{rect: true, low: -s.HalfWidth, high: s.HalfWidth}
+		if low := mean[c] - widestSpread*sd; low > a.low && low < a.high {
+			a.low = low
+		}
+		if high := mean[c] + widestSpread*sd; high < a.high && high > a.low {
+			a.high = high
+		}
+		axes[c] = a
+	}
+	// Cholesky by hand over the normal ones, in order.
+	rows := make([][]float64, len(normal))
+	for i, c := range normal {
+		rows[i] = make([]float64, i+1)
+		for j := 0; j <= i; j++ {
+			v := cov.At(c, normal[j])
+			for l := range j {
+				v -= rows[i][l] * rows[j][l]
+			}
+			if i == j {
+				rows[i][i] = math.Sqrt(math.Max(v, 1e-12*cov.At(c, c)))
+			} else {
+				rows[i][j] = v / rows[j][j]
+			}
+		}
+		axes[c] = axis{centre: mean[c], row: rows[i], over: normal[:i+1]}
+	}
+	return axes
+}
+
+// add places a node at standard coordinates z (normal) or in [0, 1] (rectangular).
+func (g *grid) add(shared []Common, axes []axis, z []float64, logWeight float64) {
+	shift := make([]float64, len(axes))
+	for c, a := range axes {
+		if a.rect {
+			shift[c] = a.low + z[c]*(a.high-a.low)
+			logWeight += math.Log((a.high - a.low) / (2 * shared[c].HalfWidth))
+			continue
+		}
+		v := a.centre
+		for i, over := range a.over {
+			v += a.row[i] * z[over]
+		}
+		shift[c] = v
+		root := a.row[len(a.row)-1]
+		d := v / shared[c].U
+		logWeight += -0.5*d*d - math.Log(shared[c].U) + math.Log(root) + 0.5*z[c]*z[c]
+	}
+	g.shifts = append(g.shifts, shift)
+	g.logs = append(g.logs, logWeight)
+}
+
+func (g *grid) product(shared []Common, axes []axis, counts []int) {
+	rules := make([]rule, len(axes))
+	for c, a := range axes {
+		if a.rect {
+			rules[c] = legendre(counts[c])
+		} else {
+			rules[c] = hermite(counts[c])
+		}
+	}
+	index := make([]int, len(axes))
+	z := make([]float64, len(axes))
+	for {
+		weight := 0.0
+		for c, r := range rules {
+			z[c] = r.x[index[c]]
+			weight += math.Log(r.w[index[c]])
+		}
+		g.add(shared, axes, z, weight)
+		c := len(index) - 1
+		for ; c >= 0; c-- {
+			index[c]++
+			if index[c] < counts[c] {
+				break
+			}
+			index[c] = 0
+		}
+		if c < 0 {
+			return
+		}
+	}
+}
+
+// lattice is a Korobov rank-1 lattice, its generator the one with the least
+// worst-case error of smooth periodic functions (the P2 figure of merit) in as
+// many dimensions as there are shared errors.
+func (g *grid) lattice(shared []Common, axes []axis) {
+	k := len(axes)
+	generator := korobov(latticeNodes, min(k, 12))
+	z := make([]float64, k)
+	for i := range latticeNodes {
+		at := i
+		for c, a := range axes {
+			u := (float64(at) + 0.5) / latticeNodes
+			at = at * generator % latticeNodes
+			u -= math.Floor(u)
+			if a.rect {
+				z[c] = u
+			} else {
+				z[c] = mathext.NormalQuantile(u)
+			}
+		}
+		g.add(shared, axes, z, -math.Log(latticeNodes))
+	}
+}
+
+func korobov(n, dims int) int {
+	best, least := 1, math.Inf(1)
+	bernoulli := make([]float64, n)
+	for i := range bernoulli {
+		x := float64(i) / float64(n)
+		bernoulli[i] = 1 + 2*math.Pi*math.Pi*(x*x-x+1.0/6)
+	}
+	for a := 2; a < n/2; a++ {
+		var sum float64
+		for i := range n {
+			product, at := 1.0, i
+			for range dims {
+				product *= bernoulli[at]
+				at = at * a % n
+			}
+			sum += product
+		}
+		if sum < least {
+			best, least = a, sum
+		}
+	}
+	return best
+}
+
+// largest lists the nodes whose posterior weight is at least share of the
+// heaviest one, in their own order, with weights that sum to one.
+func largest(logs []float64, share float64) (kept []int, weights []float64, logSum float64) {
+	most := math.Inf(-1)
+	for _, l := range logs {
+		if l > most {
+			most = l
+		}
+	}
+	var sum, all float64
+	for i, l := range logs {
+		w := math.Exp(l - most)
+		if math.IsNaN(w) {
+			continue
+		}
+		all += w
+		if w >= share {
+			kept = append(kept, i)
+			weights = append(weights, w)
+			sum += w
+		}
+	}
+	for i := range weights {
+		weights[i] /= sum
+	}
+	sort.Ints(kept)
+	return kept, weights, most + math.Log(all)
+}
