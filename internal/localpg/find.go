@@ -9,12 +9,21 @@ import (
 	"strings"
 )
 
+// places are where step 2 looks.
+type places struct {
+	path    string   // folders as in PATH
+	folders []string // patterns of folders
+}
+
+// thisMachine is where PostgreSQL is found on a real machine.
+func thisMachine() places { return places{path: os.Getenv("PATH"), folders: usualFolders} }
+
 // findBinaries takes steps 2 and 3 of the ladder. major is the version that the
 // cluster's files need, 0 when any will do.
-func findBinaries(ctx context.Context, o Options, acct account, major int) (binaries, Step, error) {
+func findBinaries(ctx context.Context, o Options, in places, acct account, major int) (binaries, Step, error) {
 	tried := []string{"a given server: PINWRIGHT_DATABASE_URL is not set"}
 	if o.Only == "" || o.Only == Installed {
-		found, passedOver := installedBinaries(ctx, os.Getenv("PATH"), usualFolders)
+		found, passedOver := installedBinaries(ctx, in.path, in.folders)
 		for _, b := range found {
 			if major != 0 && b.major != major {
 				passedOver = append(passedOver, fmt.Sprintf("%s is version %s, but the cluster's files are of version %d", b.dir, b.version, major))
@@ -26,7 +35,7 @@ func findBinaries(ctx context.Context, o Options, acct account, major int) (bina
 			}
 			return b, Installed, nil
 		}
-		line := fmt.Sprintf("PostgreSQL %d or newer on this machine: none on PATH nor in %s", MinMajor, strings.Join(usualFolders, ", "))
+		line := fmt.Sprintf("PostgreSQL %d or newer on this machine: none on PATH nor in %s", MinMajor, strings.Join(in.folders, ", "))
 		if len(passedOver) > 0 {
 			line += "; passed over: " + strings.Join(passedOver, "; ")
 		}

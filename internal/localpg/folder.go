@@ -49,8 +49,11 @@ func holdFolder(path string) (*folder, error) {
 		return nil, err
 	}
 	if err := syscall.Flock(int(f.Fd()), syscall.LOCK_EX|syscall.LOCK_NB); err != nil {
-		holder, _ := os.ReadFile(name) // only for the message
-		return nil, errors.Join(fmt.Errorf("%w (process %s)", errHeld, strings.TrimSpace(string(holder))), f.Close())
+		held := errHeld
+		if holder, err := os.ReadFile(name); err == nil && len(holder) > 0 { // else it has only just been locked
+			held = fmt.Errorf("%w, number %s", errHeld, strings.TrimSpace(string(holder)))
+		}
+		return nil, errors.Join(held, f.Close())
 	}
 	// A sweep may have removed the file between opening and locking it; then
 	// this lock guards nothing.

@@ -65,7 +65,7 @@ func openPrivate(ctx context.Context, o Options) (_ *Cluster, err error) {
 	if err != nil {
 		return nil, err
 	}
-	bins, step, err := findBinaries(ctx, o, acct, major)
+	bins, step, err := findBinaries(ctx, o, thisMachine(), acct, major)
 	if err != nil {
 		return nil, err
 	}

@@ -5,6 +5,7 @@ package localpg
 import (
 	"errors"
 	"io"
+	"os"
 	"path/filepath"
 	"syscall"
 )
@@ -56,10 +57,9 @@ func startWarden(acct account, dataFolder, runFolder string, signal string) (*wa
 // dismiss lets the warden go without doing anything.
 func (w *warden) dismiss() error {
 	_, err := io.WriteString(w.input, "done\n")
-	if errors.Is(err, syscall.EPIPE) {
+	if errors.Is(err, syscall.EPIPE) || errors.Is(err, os.ErrClosed) {
 		err = nil // somebody ended it already
 	}
-	err = errors.Join(err, w.input.Close())
-	<-w.process.done
+	<-w.process.done // which closes the pipe
 	return err
 }
