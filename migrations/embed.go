@@ -7,5 +7,5 @@ import "embed"
 
 // Files are the migrations, in the root of the file system.
 //
-//go:embed *
+//go:embed *.sql
 var Files embed.FS
