@@ -89,8 +89,8 @@ func asks(p Problem, plan Plan, j int) bool {
 }
 
 func candidatesFor(post wornsize.FeaturePosterior, feature wornsize.Feature, search Search) []candidate {
-	low, high := quantile(post.Passing, 0.005), quantile(post.CleanUp, 0.995)
-	middle := (quantile(post.Passing, 0.5) + quantile(post.CleanUp, 0.5)) / 2
+	low, high := post.Passing.Quantile(0.005), post.CleanUp.Quantile(0.995)
+	middle := (post.Passing.Quantile(0.5) + post.CleanUp.Quantile(0.5)) / 2
 	nan := math.NaN()
 	var out []candidate
 	for _, g := range search.Gauges {

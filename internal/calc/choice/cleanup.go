@@ -46,7 +46,7 @@ func cutJoint(post wornsize.Posterior, j Joint, step Step, held heldOdds) cutOdd
 		for b, f := range j.Running {
 			law := post.Features[f].CleanUpAt[n]
 			for i, x := range grid {
-				table[b][i] = cdf(law, x)
+				table[b][i] = law.CDF(x)
 			}
 		}
 		for e := 0; e < cutNodes; e++ {
@@ -82,7 +82,7 @@ func allowance(post wornsize.Posterior, j Joint, r Reamer) (q Quantity, tooLittl
 	smallest := j.Running[0]
 	least := math.Inf(1)
 	for _, f := range j.Running {
-		if m, _ := moments(post.Features[f].Passing); m < least {
+		if m := post.Features[f].Passing.Mean(); m < least {
 			least, smallest = m, f
 		}
 	}
@@ -93,10 +93,10 @@ func allowance(post wornsize.Posterior, j Joint, r Reamer) (q Quantity, tooLittl
 		for _, f := range j.Running {
 			s := post.Features[f].PassingAt[n]
 			if r.MinCut > 0 {
-				enough *= cdf(s, c.mean-r.MinCut)
+				enough *= s.CDF(c.mean - r.MinCut)
 			}
 			if r.MaxCut > 0 {
-				bearable *= 1 - cdf(s, c.mean-r.MaxCut)
+				bearable *= 1 - s.CDF(c.mean-r.MaxCut)
 			}
 		}
 		tooLittle += w * (1 - enough)

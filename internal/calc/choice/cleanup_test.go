@@ -36,12 +36,12 @@ func TestNodesHaveTheMomentsOfTheirLaws(t *testing.T) {
 func TestMomentsAndQuantilesOfALawAgreeWithItsNormal(t *testing.T) {
 	t.Parallel()
 	l := normalLaw(30, 7)
-	mean, sd := moments(l)
+	mean, sd := l.Mean(), l.SD()
 	if math.Abs(mean-30) > 1e-6 || math.Abs(sd-7) > 0.02 {
 		t.Errorf("moments = %v, %v; want 30, 7", mean, sd)
 	}
 	// 1.959964 is the 97.5 % point of a standard normal.
-	if q := quantile(l, 0.975); math.Abs(q-(30+7*1.959964)) > 0.02 {
+	if q := l.Quantile(0.975); math.Abs(q-(30+7*1.959964)) > 0.02 {
 		t.Errorf("quantile 0.975 = %v", q)
 	}
 	q := mixture{law: &l, offset: -10, sign: -1, r: Interval{-2, 2}, u: 3}.quantity()
@@ -127,7 +127,7 @@ func TestJointAndSetOddsAgreeWithBruteForce(t *testing.T) {
 			ok := true
 			for _, f := range joint.Running {
 				c := r.Diameter + r.Overcut + e + r.Scatter*rng.NormFloat64()
-				l := quantile(post.Features[f].CleanUpAt[n], rng.Float64())
+				l := post.Features[f].CleanUpAt[n].Quantile(rng.Float64())
 				if c < l && j == 0 {
 					clean0 = false
 				}

@@ -33,7 +33,7 @@ func leaveOdds(post wornsize.Posterior, j Joint) []float64 {
 	pin := post.Features[j.Pin]
 	for n := range out {
 		for _, p := range levels() {
-			largest, smallest := quantile(pin.PassingAt[n], p), quantile(pin.CleanUpAt[n], p)
+			largest, smallest := pin.PassingAt[n].Quantile(p), pin.CleanUpAt[n].Quantile(p)
 			out[n] += uncutGiven(post, j, n, largest, smallest) / lawNodes
 		}
 	}
@@ -44,8 +44,8 @@ func uncutGiven(post wornsize.Posterior, j Joint, n int, largest, smallest float
 	odds := 1.0
 	for _, f := range j.Running {
 		bore := post.Features[f]
-		passes := 1 - cdf(bore.PassingAt[n], largest+j.Coating+j.Target.Low)
-		loose := 1 - cdf(bore.CleanUpAt[n], smallest+j.Coating+j.Target.High)
+		passes := 1 - bore.PassingAt[n].CDF(largest+j.Coating+j.Target.Low)
+		loose := 1 - bore.CleanUpAt[n].CDF(smallest+j.Coating+j.Target.High)
 		odds *= math.Max(0, passes-loose)
 	}
 	return odds
@@ -56,10 +56,10 @@ func uncutGiven(post wornsize.Posterior, j Joint, n int, largest, smallest float
 func tightestAndLoosest(post wornsize.Posterior, j Joint) (tight, loose wornsize.Law) {
 	least, most := math.Inf(1), math.Inf(-1)
 	for _, f := range j.Running {
-		if m, _ := moments(post.Features[f].Passing); m < least {
+		if m := post.Features[f].Passing.Mean(); m < least {
 			least, tight = m, post.Features[f].Passing
 		}
-		if m, _ := moments(post.Features[f].CleanUp); m > most {
+		if m := post.Features[f].CleanUp.Mean(); m > most {
 			most, loose = m, post.Features[f].CleanUp
 		}
 	}
@@ -80,9 +80,9 @@ func uncutClearance(post wornsize.Posterior, j Joint, pin Interval) (clearance, 
 func wornClearance(post wornsize.Posterior, j Joint) (clearance, play Quantity) {
 	tight, loose := tightestAndLoosest(post, j)
 	pin := post.Features[j.Pin]
-	m, s := moments(pin.Passing)
+	m, s := pin.Passing.Mean(), pin.Passing.SD()
 	clearance = mixture{law: &tight, offset: -m - j.Coating, u: s}.quantity()
-	m, s = moments(pin.CleanUp)
+	m, s = pin.CleanUp.Mean(), pin.CleanUp.SD()
 	play = mixture{law: &loose, offset: -m - j.Coating, u: s}.quantity()
 	return clearance, play
 }
@@ -105,7 +105,7 @@ func bushOdds(post wornsize.Posterior, j Joint, pin Interval, held heldOdds) (cl
 	for n := range clean {
 		clean[n] = 1
 		for _, f := range j.Running {
-			clean[n] *= cdf(post.Features[f].CleanUpAt[n], j.Bush.Hole)
+			clean[n] *= post.Features[f].CleanUpAt[n].CDF(j.Bush.Hole)
 		}
 		for p, q := range pins {
 			success[n] += q.w * held.at(n, p) * in[p] * clean[n]

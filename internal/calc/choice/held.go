@@ -55,7 +55,7 @@ func grips(post wornsize.Posterior, j Joint, step Step, n int, pin float64) floa
 	if step.HeldReamer == nil {
 		for _, f := range j.Held {
 			law := post.Features[f].PassingAt[n]
-			all *= clampProbability(cdf(law, high) - cdf(law, low))
+			all *= clampProbability(law.CDF(high) - law.CDF(low))
 		}
 		return all
 	}
@@ -77,7 +77,7 @@ func cutWithin(c cutLaw, e int, cleanUp wornsize.Law, low, high float64) float64
 	grid := c.grid()
 	f := make([]float64, len(grid))
 	for i, x := range grid {
-		f[i] = cdf(cleanUp, x)
+		f[i] = cleanUp.CDF(x)
 	}
 	return clampProbability(window(grid, c.at(e), c.scatter, low, high).dot(f))
 }
@@ -98,7 +98,7 @@ func interference(post wornsize.Posterior, j Joint, step Step) *Quantity {
 	}
 	most, widest := math.Inf(-1), wornsize.Law{}
 	for _, f := range j.Held {
-		if m, _ := moments(post.Features[f].Passing); m > most {
+		if m := post.Features[f].Passing.Mean(); m > most {
 			most, widest = m, mirrored(post.Features[f].Passing)
 		}
 	}

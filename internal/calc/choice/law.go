@@ -9,51 +9,6 @@ import (
 	"pinwright/internal/calc/wornsize"
 )
 
-// cdf is P(X <= x), linear between the law's points.
-func cdf(l wornsize.Law, x float64) float64 {
-	n := len(l.X)
-	if x <= l.X[0] {
-		if x == l.X[0] {
-			return l.P[0]
-		}
-		return 0
-	}
-	if x >= l.X[n-1] {
-		return 1
-	}
-	i := sort.SearchFloat64s(l.X, x)
-	x0, x1 := l.X[i-1], l.X[i]
-	return l.P[i-1] + (l.P[i]-l.P[i-1])*(x-x0)/(x1-x0)
-}
-
-// quantile inverts cdf.
-func quantile(l wornsize.Law, p float64) float64 {
-	n := len(l.X)
-	if p <= l.P[0] {
-		return l.X[0]
-	}
-	if p >= l.P[n-1] {
-		return l.X[n-1]
-	}
-	i := sort.SearchFloat64s(l.P, p)
-	if l.P[i] == l.P[i-1] {
-		return l.X[i]
-	}
-	return l.X[i-1] + (l.X[i]-l.X[i-1])*(p-l.P[i-1])/(l.P[i]-l.P[i-1])
-}
-
-// moments are the mean and standard deviation of the piecewise linear law.
-func moments(l wornsize.Law) (mean, sd float64) {
-	m, s := l.X[0]*l.P[0], l.X[0]*l.X[0]*l.P[0]
-	for i := 1; i < len(l.X); i++ {
-		w := l.P[i] - l.P[i-1]
-		a, b := l.X[i-1], l.X[i]
-		m += w * (a + b) / 2
-		s += w * (a*a + a*b + b*b) / 3
-	}
-	return m, math.Sqrt(math.Max(0, s-m*m))
-}
-
 func phi(z float64) float64 { return 0.5 * math.Erfc(-z/math.Sqrt2) }
 
 func density(z float64) float64 { return math.Exp(-z*z/2) / math.Sqrt(2*math.Pi) }
@@ -126,7 +81,7 @@ func (m mixture) quantity() Quantity {
 	mean, sd := m.offset+m.sign*m.r.Mid(), 0.0
 	lo, hi := 0.0, 0.0
 	if m.law != nil {
-		lm, ls := moments(*m.law)
+		lm, ls := m.law.Mean(), m.law.SD()
 		mean, sd = mean+lm, ls
 		lo, hi = m.law.X[0], m.law.X[len(m.law.X)-1]
 	}
@@ -163,10 +118,10 @@ func (m mixture) below(x float64) float64 {
 		case m.law == nil:
 			sum += q.w * phi(y/m.u)
 		case m.u == 0:
-			sum += q.w * cdf(*m.law, y)
+			sum += q.w * m.law.CDF(y)
 		default:
 			for i := range hermiteX {
-				sum += q.w * hermiteW[i] * cdf(*m.law, y-m.u*hermiteX[i])
+				sum += q.w * hermiteW[i] * m.law.CDF(y-m.u*hermiteX[i])
 			}
 		}
 	}

@@ -44,6 +44,9 @@ const DefaultMaxEstimates = 60
 // reading could give.
 const measuredOutcomes = 7
 
+// rareOutcome is the probability below which an outcome is not told.
+const rareOutcome = 1e-6
+
 // NextReading is a reading that could still be taken, and what it is worth.
 type NextReading struct {
 	Feature    int
@@ -105,6 +108,7 @@ func NextReadings(p Problem, set wornsize.Set, search Search, estimate Estimator
 	if budget <= 0 {
 		budget = DefaultMaxEstimates
 	}
+	split := newSplitter(set, estimate)
 	var out []NextReading
 	for _, c := range candidates(p, set, search, now.chosen) {
 		if cost.Estimates+len(c.readings) > budget {
@@ -113,9 +117,11 @@ func NextReadings(p Problem, set wornsize.Set, search Search, estimate Estimator
 		}
 		cost.Candidates++
 		cost.Estimates += len(c.readings)
-		if r, ok := now.try(set, c, estimate); ok {
-			out = append(out, r)
+		r, err := now.try(c, split.with)
+		if err != nil {
+			return nil, cost, err
 		}
+		out = append(out, r)
 	}
 	sort.SliceStable(out, func(a, b int) bool { return ahead(out[a], out[b]) })
 	keep := search.Keep
@@ -184,28 +190,36 @@ func (g judgement) unproved() float64 {
 	return n
 }
 
-// try estimates the set with each outcome of a candidate added. An outcome
-// that the readings make impossible has no estimate and no probability.
-func (g judgement) try(set wornsize.Set, c candidate, estimate Estimator) (NextReading, bool) {
-	var posts []wornsize.Posterior
-	var logs []float64
-	var which []int
+// try estimates the set with each outcome of a candidate added. Outcomes less
+// likely than rareOutcome are left out, the others weighted to add to one.
+func (g judgement) try(c candidate, estimate func(feature int, r wornsize.Reading) (wornsize.Posterior, error)) (NextReading, error) {
+	posts := make([]wornsize.Posterior, len(c.readings))
+	logs := make([]float64, len(c.readings))
 	top := math.Inf(-1)
 	for i, r := range c.readings {
-		post, err := estimate(with(set, c.feature, r))
-		if err != nil || math.IsNaN(post.LogEvidence) || math.IsInf(post.LogEvidence, 0) {
-			continue
+		post, err := estimate(c.feature, r)
+		if err != nil {
+			return NextReading{}, err
 		}
-		posts, logs, which = append(posts, post), append(logs, post.LogEvidence), append(which, i)
+		if math.IsNaN(post.LogEvidence) || math.IsInf(post.LogEvidence, 1) {
+			return NextReading{}, fmt.Errorf("feature %d with a reading of %v µm has an evidence of %v: the estimate is at fault", c.feature, r.Value, post.LogEvidence)
+		}
+		posts[i], logs[i] = post, post.LogEvidence
 		top = math.Max(top, post.LogEvidence)
 	}
-	if len(posts) == 0 {
-		return NextReading{}, false
+	if math.IsInf(top, -1) {
+		return NextReading{}, fmt.Errorf("feature %d: no outcome of a reading of %v µm is possible", c.feature, c.readings[0].Value)
 	}
-	total := 0.0
+	total, told := 0.0, 0.0
 	for i := range logs {
 		logs[i] = math.Exp(logs[i] - top)
 		total += logs[i]
+	}
+	for i := range logs {
+		if logs[i] < rareOutcome*total {
+			logs[i] = 0
+		}
+		told += logs[i]
 	}
 	n := c.reading
 	before := g.unproved()
@@ -213,12 +227,12 @@ func (g judgement) try(set wornsize.Set, c candidate, estimate Estimator) (NextR
 	for i, post := range posts {
 		p := g.Problem
 		p.Posterior = post
-		probability := logs[i] / total
-		if probability < 1e-9 {
+		probability := logs[i] / told
+		if probability == 0 {
 			continue
 		}
 		then := judge(p)
-		o := then.outcome(c, which[i], probability)
+		o := then.outcome(c, i, probability)
 		for j, choice := range then.chosen.Joints {
 			if choice.Option != g.chosen.Joints[j].Option {
 				o.Changes = true
@@ -236,14 +250,11 @@ func (g judgement) try(set wornsize.Set, c candidate, estimate Estimator) (NextR
 		}
 		n.Outcomes = append(n.Outcomes, o)
 	}
-	if len(n.Outcomes) == 0 {
-		return NextReading{}, false
-	}
 	if fewer := before - after; fewer > 1e-9 {
 		n.ProofMinor = g.Losses.Unproved * fewer
 	}
 	n.ValueMinor = n.GainMinor + n.ProofMinor
-	return n, true
+	return n, nil
 }
 
 func sameChoice(a, b []int) bool {
