@@ -41,12 +41,12 @@ func DefaultScopes(kind string) []string {
 	return []string{"write"}
 }
 
-// FindToken looks a token up by its id; of is nil for anybody's.
-func FindToken(b *postgres.Batch, id uuid.UUID, of *uuid.UUID) *postgres.Rows[Token] {
-	return postgres.Query[Token](b, `select `+tokenColumns+` from token where club_id = $1 and id = $2 and ($3::uuid is null or member_id = $3)`, b.Club, id, of)
+// FindTokenByHash returns the token with that hash.
+func FindTokenByHash(b *postgres.Batch, hash []byte) *postgres.Rows[Token] {
+	return postgres.Query[Token](b, `select `+tokenColumns+` from token where club_id = $1 and hash = $2`, b.Club, hash)
 }
 
-// LockToken is FindToken of anybody's token, locked until the end of the write.
+// LockToken looks a token up by its id and locks it until the end of the write.
 func LockToken(b *postgres.Batch, id uuid.UUID) *postgres.Rows[Token] {
 	return postgres.Query[Token](b, `select `+tokenColumns+` from token where club_id = $1 and id = $2 for no key update`, b.Club, id)
 }

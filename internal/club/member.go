@@ -29,6 +29,11 @@ func FindMember(b *postgres.Batch, ref postgres.Ref) *postgres.Rows[Member] {
 	return postgres.Query[Member](b, `select `+memberColumns+` from member where club_id = $1 and (id = $2 or number = $3)`, b.Club, ref.ID, ref.Name)
 }
 
+// FindMemberByToken returns the member behind a token.
+func FindMemberByToken(b *postgres.Batch, hash []byte) *postgres.Rows[Member] {
+	return postgres.Query[Member](b, `select `+memberColumns+` from member where club_id = $1 and id = (select member_id from token where club_id = $1 and hash = $2)`, b.Club, hash)
+}
+
 // LockMember is FindMember, locked until the end of the write.
 func LockMember(b *postgres.Batch, ref postgres.Ref) *postgres.Rows[Member] {
 	return postgres.Query[Member](b, `select `+memberColumns+` from member where club_id = $1 and (id = $2 or number = $3) for no key update`, b.Club, ref.ID, ref.Name)

@@ -1,0 +1,121 @@
+package api
+
+import (
+	"fmt"
+	"regexp"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/getkin/kin-openapi/openapi3"
+	"github.com/google/uuid"
+
+	"pinwright/openapi"
+)
+
+// operation is one operation of the contract, as the service needs it.
+type operation struct {
+	ID      string
+	Method  string
+	Path    string // as in the contract: /v1/clubs/{club}/garages
+	Roles   []string
+	Scope   string
+	Repeat  string // key, id or none; empty for a read
+	IfMatch bool
+	Batch   string // the body's member whose rows are judged one by one
+	spec    *openapi3.Operation
+	params  openapi3.Parameters // path's and operation's own
+}
+
+// contract is the parsed contract with its operations by route.
+type contract struct {
+	doc *openapi3.T
+	// byRoute finds an operation by method and echo route, so that a request is
+	// routed once.
+	byRoute map[string]*operation
+	byID    map[string]*operation
+}
+
+var inBraces = regexp.MustCompile(`\{([a-z_]+)\}`)
+
+func loadContract() (*contract, error) {
+	doc, err := openapi3.NewLoader().LoadFromData(openapi.YAML)
+	if err != nil {
+		return nil, fmt.Errorf("contract: %w", err)
+	}
+	c := &contract{doc: doc, byRoute: map[string]*operation{}, byID: map[string]*operation{}}
+	for path, item := range doc.Paths.Map() {
+		for method, spec := range item.Operations() {
+			op := &operation{ID: spec.OperationID, Method: method, Path: path, spec: spec,
+				params: append(slices.Clone(item.Parameters), spec.Parameters...)}
+			op.Scope, _ = spec.Extensions["x-scope"].(string)
+			op.Repeat, _ = spec.Extensions["x-repeat"].(string)
+			op.IfMatch, _ = spec.Extensions["x-if-match"].(bool)
+			op.Batch, _ = spec.Extensions["x-batch"].(string)
+			if roles, ok := spec.Extensions["x-roles"].([]any); ok {
+				for _, r := range roles {
+					op.Roles = append(op.Roles, r.(string))
+				}
+			}
+			c.byRoute[method+" "+inBraces.ReplaceAllString(path, ":$1")] = op
+			c.byID[op.ID] = op
+		}
+	}
+	return c, nil
+}
+
+func init() {
+	// The library's own uuid pattern refuses version 7, and its date formats take
+	// the 31st of February.
+	openapi3.DefineStringFormatValidator("uuid", openapi3.NewCallbackValidator(func(s string) error {
+		if _, err := uuid.Parse(s); err != nil || len(s) != 36 {
+			return fmt.Errorf("use a UUID such as 0192f0c1-2a3b-7c4d-8e5f-60718293a4b5")
+		}
+		return nil
+	}))
+	openapi3.DefineStringFormatValidator("uuidv7", openapi3.NewCallbackValidator(func(s string) error {
+		if id, err := uuid.Parse(s); err != nil || len(s) != 36 || id.Version() != 7 || id.Variant() != uuid.RFC4122 {
+			return fmt.Errorf("use a UUID of version 7 (RFC 9562); GET /v1/new-id makes one")
+		}
+		return nil
+	}))
+	openapi3.DefineStringFormatValidator("date-time", openapi3.NewCallbackValidator(func(s string) error {
+		if t, err := time.Parse(time.RFC3339, s); err != nil || t.Year() < 1900 || t.Year() > 2200 {
+			return fmt.Errorf("use a time with its offset (RFC 3339), such as 2026-05-01T18:30:00+02:00")
+		}
+		return nil
+	}))
+	openapi3.DefineStringFormatValidator("date", openapi3.NewCallbackValidator(func(s string) error {
+		if t, err := time.Parse(time.DateOnly, s); err != nil || t.Year() < 1900 || t.Year() > 2200 {
+			return fmt.Errorf("use a date such as 2026-05-01")
+		}
+		return nil
+	}))
+}
+
+// mediaTypes lists what op takes as a body, in a stable order.
+func (op *operation) mediaTypes() []string {
+	if op.spec.RequestBody == nil {
+		return nil
+	}
+	var list []string
+	for m := range op.spec.RequestBody.Value.Content {
+		list = append(list, m)
+	}
+	slices.Sort(list)
+	return list
+}
+
+// allows reports whether the contract lets op be refused with the problem.
+func (op *operation) allows(code string) bool {
+	list, _ := op.spec.Extensions["x-problems"].([]any)
+	return slices.ContainsFunc(list, func(v any) bool { return v == code })
+}
+
+// isRead reports whether op only looks.
+func (op *operation) isRead() bool { return op.Method == "GET" || op.Method == "HEAD" }
+
+// echoRoute is op's path in the router's spelling.
+func (op *operation) echoRoute() string {
+	return strings.NewReplacer("{", ":", "}", "").Replace(op.Path)
+}

@@ -1,0 +1,5 @@
+package api
+
+import "github.com/labstack/echo/v4"
+
+func (s *Server) pages(e *echo.Echo) {}

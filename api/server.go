@@ -1,0 +1,117 @@
+package api
+
+import (
+	"context"
+	"log/slog"
+	"net/http"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5/pgxpool"
+	"github.com/labstack/echo/v4"
+	"github.com/prometheus/client_golang/prometheus"
+
+	"pinwright/internal/postgres"
+)
+
+// Limits bound what one request may take.
+type Limits struct {
+	Body    int64         // bytes of a request body; default 1 MiB
+	Request time.Duration // for a request as a whole; default 15 s
+}
+
+// Options are what a server is made of.
+type Options struct {
+	Pool   *pgxpool.Pool    // as the application role
+	Now    func() time.Time // default time.Now
+	Log    *slog.Logger     // default slog.Default
+	Limits Limits
+	// Metrics is where the figures are registered and read from; default a new
+	// registry.
+	Metrics *prometheus.Registry
+	// Ready reports why the service cannot serve, beside the database; may be nil.
+	Ready func(ctx context.Context) error
+}
+
+// Server serves the contract.
+type Server struct {
+	contract *contract
+	db       *postgres.DB
+	now      func() time.Time
+	log      *slog.Logger
+	limits   Limits
+	metrics  *metrics
+	ready    func(ctx context.Context) error
+	echo     *echo.Echo
+	draining atomic.Bool
+	used     sync.Map // token id → day its use was noted
+}
+
+// New makes a server; it serves nothing until its Handler is used.
+func New(o Options) (*Server, error) {
+	c, err := loadContract()
+	if err != nil {
+		return nil, err
+	}
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	if o.Log == nil {
+		o.Log = slog.Default()
+	}
+	if o.Limits.Body == 0 {
+		o.Limits.Body = 1 << 20
+	}
+	if o.Limits.Request == 0 {
+		o.Limits.Request = 15 * time.Second
+	}
+	if o.Metrics == nil {
+		o.Metrics = prometheus.NewRegistry()
+	}
+	s := &Server{contract: c, now: o.Now, log: o.Log, limits: o.Limits, ready: o.Ready, metrics: newMetrics(o.Metrics, o.Pool)}
+	s.db = &postgres.DB{Pool: o.Pool, Retried: func(state string) { s.metrics.retries.WithLabelValues(state).Inc() }}
+	e := echo.New()
+	e.HideBanner, e.HidePort = true, true
+	e.HTTPErrorHandler = s.fail
+	e.Use(s.guard, s.observe)
+	s.pages(e)
+	RegisterHandlers(e, s)
+	s.echo = e
+	return s, nil
+}
+
+// Handler is the whole service.
+func (s *Server) Handler() http.Handler { return s.echo }
+
+// Drain makes readiness fail, so that a balancer sends nobody here any more;
+// requests under way and those that still come are served.
+func (s *Server) Drain() { s.draining.Store(true) }
+
+// noteUse writes the day of a token's use, once a day, outside the request:
+// losing it loses nothing but that date.
+func (s *Server) noteUse(in *call) {
+	today := in.now.UTC().Truncate(24 * time.Hour)
+	if in.caller.UsedOn != nil && !in.caller.UsedOn.Before(today) {
+		return
+	}
+	if day, ok := s.used.Swap(in.caller.TokenID, today); ok && day == today {
+		return
+	}
+	club, token := in.club, in.caller.TokenID
+	go func() {
+		ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
+		defer cancel()
+		err := s.db.Write(ctx, club, today, func(*postgres.Batch) {}, func(tx *postgres.Tx) error {
+			tx.Queue(`update token set used_on = $3 where club_id = $1 and id = $2 and (used_on is null or used_on < $3)`, club, token, today)
+			return nil
+		})
+		if err != nil {
+			s.used.Delete(token)
+			s.log.Warn("use of a token was not noted", "error", err)
+		}
+	}()
+}
+
+func newID() uuid.UUID { return uuid.Must(uuid.NewV7()) }

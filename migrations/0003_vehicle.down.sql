@@ -1,0 +1,1 @@
+DROP TABLE feature, joint, vehicle, template_feature, joint_template, pin_step, pin_series;

@@ -1,0 +1,39 @@
+-- Promises of tools. A double booking is impossible: no_double_booking. Every lending write first locks its tool rows in
+-- the order of their ids, then bookings, then the journal's head, so that no two writers wait in a circle.
+SET lock_timeout = '1s';
+
+CREATE TABLE reservation (
+  club_id uuid NOT NULL REFERENCES club,
+  id uuid NOT NULL,
+  member_id uuid NOT NULL,
+  purpose text NOT NULL DEFAULT '',
+  recommendation_id uuid,
+  created_at timestamptz NOT NULL,
+  cancelled_at timestamptz,
+  version bigint NOT NULL DEFAULT 1,
+  PRIMARY KEY (club_id, id),
+  FOREIGN KEY (club_id, member_id) REFERENCES member
+);
+CREATE INDEX reservation_of_member ON reservation (club_id, member_id, id DESC);
+SELECT fence('reservation');
+GRANT INSERT, UPDATE (cancelled_at, version) ON reservation TO pinwright_app;
+
+-- One row for each tool promised. held = period + turnaround, written when booked, so that a later change of the club's
+-- rule moves no promise.
+CREATE TABLE booking (
+  club_id uuid NOT NULL,
+  reservation_id uuid NOT NULL,
+  line smallint NOT NULL,
+  tool_id uuid NOT NULL,
+  period tstzrange NOT NULL,
+  held tstzrange NOT NULL,
+  state text NOT NULL DEFAULT 'reserved' CHECK (state IN ('reserved', 'out', 'returned', 'cancelled')),
+  PRIMARY KEY (club_id, reservation_id, line),
+  FOREIGN KEY (club_id, reservation_id) REFERENCES reservation,
+  FOREIGN KEY (club_id, tool_id) REFERENCES tool,
+  CONSTRAINT period_bounds CHECK (NOT isempty(period) AND lower_inc(period) AND NOT upper_inc(period) AND NOT lower_inf(period) AND NOT upper_inf(period)),
+  CONSTRAINT held_covers_period CHECK (held @> period),
+  CONSTRAINT no_double_booking EXCLUDE USING gist (club_id WITH =, tool_id WITH =, held WITH &&) WHERE (state IN ('reserved', 'out'))
+);
+SELECT fence('booking');
+GRANT INSERT, UPDATE (state) ON booking TO pinwright_app;

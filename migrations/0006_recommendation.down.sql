@@ -1,0 +1,2 @@
+ALTER TABLE reservation DROP CONSTRAINT reservation_recommendation;
+DROP TABLE recommendation;
