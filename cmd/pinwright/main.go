@@ -1,0 +1,16 @@
+// Command pinwright runs and looks after the service; "pinwright help" lists
+// what it does.
+package main
+
+import (
+	"context"
+	"os"
+	"os/signal"
+	"syscall"
+)
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	context.AfterFunc(ctx, stop) // a second signal ends the process at once
+	os.Exit(run(ctx, os.Args[1:], os.Environ(), os.Stdout, os.Stderr))
+}

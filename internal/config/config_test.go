@@ -1,0 +1,214 @@
+package config
+
+import (
+	"bytes"
+	"encoding/json"
+	"flag"
+	"fmt"
+	"io"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"reflect"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+)
+
+func load(t *testing.T, environ, args []string, needs ...Need) (Config, error) {
+	t.Helper()
+	fs := flag.NewFlagSet("test", flag.ContinueOnError)
+	fs.SetOutput(io.Discard)
+	d := Declare(fs)
+	if err := fs.Parse(args); err != nil {
+		t.Fatal(err)
+	}
+	return d.Load(environ, needs...)
+}
+
+func TestDefaultsAreValid(t *testing.T) {
+	t.Parallel()
+	c, err := load(t, nil, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if c.Addr != "127.0.0.1:8080" || c.PoolSize != 4 || c.MaxBody != 1<<20 || c.LogLevel != slog.LevelInfo || c.RequestTimeout != 12*time.Second {
+		t.Errorf("defaults:\n%s", c)
+	}
+}
+
+func TestFlagsWinOverVariablesAndVariablesOverDefaults(t *testing.T) {
+	t.Parallel()
+	c, err := load(t, []string{"PINWRIGHT_POOL_SIZE=8", "PINWRIGHT_LOG_LEVEL=debug", "HOME=/x", "PINWRIGHT_MAX_BODY=64KiB"}, []string{"-pool-size", "6"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if c.PoolSize != 6 || c.LogLevel != slog.LevelDebug || c.MaxBody != 65536 {
+		t.Errorf("pool %d, level %v, body %d; want 6, DEBUG, 65536", c.PoolSize, c.LogLevel, c.MaxBody)
+	}
+}
+
+func TestWrongSettingsAreRefusedWithWhatTheyShouldBe(t *testing.T) {
+	t.Parallel()
+	for _, tc := range []struct {
+		name    string
+		environ []string
+		args    []string
+		needs   []Need
+		want    []string // each in the error
+	}{
+		{"a number that is none", []string{"PINWRIGHT_POOL_SIZE=four"}, nil, nil, []string{`PINWRIGHT_POOL_SIZE is "four"`, "from 1 to 1000"}},
+		{"an empty pool", nil, []string{"-pool-size=0"}, nil, []string{`-pool-size is "0"`}},
+		{"a time without a unit", []string{"PINWRIGHT_READ_TIMEOUT=15"}, nil, nil, []string{"PINWRIGHT_READ_TIMEOUT", "with its unit"}},
+		{"a timeout of zero, which would mean forever", []string{"PINWRIGHT_IDLE_TIMEOUT=0s"}, nil, nil, []string{"PINWRIGHT_IDLE_TIMEOUT", "above 0"}},
+		{"a negative delay", []string{"PINWRIGHT_DRAIN_DELAY=-1s"}, nil, nil, []string{"PINWRIGHT_DRAIN_DELAY"}},
+		{"an address without a port", []string{"PINWRIGHT_ADDR=localhost"}, nil, nil, []string{"host:port"}},
+		{"a port out of range", []string{"PINWRIGHT_ADDR=:70000"}, nil, nil, []string{"host:port"}},
+		{"a size with a foreign unit", []string{"PINWRIGHT_MAX_BODY=1MB"}, nil, nil, []string{"2MiB"}},
+		{"a size that overflows", []string{"PINWRIGHT_MAX_BODY=9223372036854775807KiB"}, nil, nil, []string{"2MiB"}},
+		{"a size above the most", []string{"PINWRIGHT_MAX_BODY=2GiB"}, nil, nil, []string{"1GiB"}},
+		{"an unknown level", []string{"PINWRIGHT_LOG_LEVEL=loud"}, nil, nil, []string{"debug, info, warn, error"}},
+		{"an unknown step", []string{"PINWRIGHT_POSTGRES=container"}, nil, nil, []string{"given, installed, fetched"}},
+		{"a public URL with a slash at its end", []string{"PINWRIGHT_PUBLIC_URL=https://garage.example/"}, nil, nil, []string{"without a slash"}},
+		{"a URL of another database", []string{"PINWRIGHT_SERVE_URL=mysql://u:hunter2@h/d"}, nil, nil, []string{"PINWRIGHT_SERVE_URL should be a URL like postgres://"}},
+		{"a URL that does not parse", []string{"PINWRIGHT_SERVE_URL=postgres://u:hunter2@[h/d"}, nil, nil, []string{"PINWRIGHT_SERVE_URL should be"}},
+		{"both a secret and its file", []string{"PINWRIGHT_SERVE_URL=postgres://u@h/d", "PINWRIGHT_SERVE_URL_FILE=/x"}, nil, nil, []string{"both set"}},
+		{"a secret's file that is not there", []string{"PINWRIGHT_APP_PASSWORD_FILE=/does/not/exist"}, nil, nil, []string{"PINWRIGHT_APP_PASSWORD_FILE", "/does/not/exist"}},
+		{"a file for what is no secret", []string{"PINWRIGHT_ADDR_FILE=/x"}, nil, nil, []string{"only secrets"}},
+		{"a header longer than its request", []string{"PINWRIGHT_READ_HEADER_TIMEOUT=20s"}, nil, nil, []string{"PINWRIGHT_READ_HEADER_TIMEOUT (20s) must not exceed PINWRIGHT_READ_TIMEOUT (15s)"}},
+		{"no time to answer that time is up", []string{"PINWRIGHT_WRITE_TIMEOUT=12s"}, nil, nil, []string{"PINWRIGHT_REQUEST_TIMEOUT (12s) must be shorter than PINWRIGHT_WRITE_TIMEOUT (12s)"}},
+		{"a wait for a connection beyond the request", []string{"PINWRIGHT_POOL_WAIT=13s"}, nil, nil, []string{"PINWRIGHT_POOL_WAIT"}},
+		{"a stop that cuts requests off", []string{"PINWRIGHT_SHUTDOWN_GRACE=5s"}, nil, nil, []string{"PINWRIGHT_SHUTDOWN_GRACE (5s) must be at least"}},
+		{"one login for serving and migrating", []string{"PINWRIGHT_SERVE_URL=postgres://u@h/d", "PINWRIGHT_MIGRATE_URL=postgres://u@h/d"}, nil, nil, []string{"same user"}},
+		{"serving without a database", nil, nil, []Need{Serving}, []string{"PINWRIGHT_SERVE_URL is not set", "pinwright_app"}},
+		{"serving with an empty URL", []string{"PINWRIGHT_SERVE_URL="}, nil, []Need{Serving}, []string{"PINWRIGHT_SERVE_URL is not set"}},
+		{"migrating and installing without databases", nil, nil, []Need{Migrating, Installing}, []string{"PINWRIGHT_MIGRATE_URL is not set", "PINWRIGHT_DATABASE_URL is not set"}},
+		{"several faults at once", []string{"PINWRIGHT_POOL_SIZE=x", "PINWRIGHT_LOG_FORMAT=xml"}, []string{"-addr=here", "-max-body=-1"}, []Need{Serving},
+			[]string{"PINWRIGHT_POOL_SIZE", "PINWRIGHT_LOG_FORMAT", "-addr", "-max-body", "PINWRIGHT_SERVE_URL is not set"}},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			t.Parallel()
+			_, err := load(t, tc.environ, tc.args, tc.needs...)
+			if err == nil {
+				t.Fatal("accepted")
+			}
+			for _, want := range tc.want {
+				if !strings.Contains(err.Error(), want) {
+					t.Errorf("the error does not say %q:\n%v", want, err)
+				}
+			}
+			if strings.Contains(err.Error(), "hunter2") {
+				t.Errorf("the error shows a password:\n%v", err)
+			}
+		})
+	}
+}
+
+func TestSecretsComeFromFilesAndNotFromFlags(t *testing.T) {
+	t.Parallel()
+	path := filepath.Join(t.TempDir(), "url")
+	const text = "postgres://pinwright_app:hunter2@db/pinwright"
+	if err := os.WriteFile(path, []byte(text+"\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	c, err := load(t, []string{"PINWRIGHT_SERVE_URL_FILE=" + path}, nil, Serving)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if c.ServeURL.Reveal() != text || c.ServeURL.User() != "pinwright_app" {
+		t.Errorf("read %q as %q", c.ServeURL.Reveal(), c.ServeURL.User())
+	}
+	fs := flag.NewFlagSet("test", flag.ContinueOnError)
+	Declare(fs)
+	for _, s := range new(Config).settings() {
+		if (fs.Lookup(s.flag) == nil) != s.secret {
+			t.Errorf("-%s: secret %v, but flag there: %v", s.flag, s.secret, fs.Lookup(s.flag) != nil)
+		}
+	}
+}
+
+func TestMisspeltVariablesAreReported(t *testing.T) {
+	t.Parallel()
+	c, err := load(t, []string{"PINWRIGHT_POOLSIZE=3", "PINWRIGHT_KEEP_TEST_DB=1", "PINWRIGHT_APP_PASSWORD=x", "PATH=/bin"}, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff([]string{"PINWRIGHT_POOLSIZE"}, c.Unknown); diff != "" {
+		t.Errorf("(-want +got):\n%s", diff)
+	}
+}
+
+func TestNoWayOfPrintingShowsASecret(t *testing.T) {
+	t.Parallel()
+	c, err := load(t, []string{
+		"PINWRIGHT_SERVE_URL=postgres://app:hunter2@db/pinwright?sslmode=disable",
+		"PINWRIGHT_MIGRATE_URL=postgres://own@db/pinwright?password=hunter2",
+		"PINWRIGHT_APP_PASSWORD=hunter2",
+	}, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var logged bytes.Buffer
+	slog.New(slog.NewJSONHandler(&logged, nil)).Info("start", "config", c, "url", c.ServeURL, "password", c.AppPassword)
+	js, err := json.Marshal(c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for way, out := range map[string]string{
+		"%v": fmt.Sprintf("%v", c), "%+v": fmt.Sprintf("%+v", c), "%#v": fmt.Sprintf("%#v", c), "%s": c.String(),
+		"%v of a pointer": fmt.Sprintf("%+v", &c), "a field": fmt.Sprint(c.ServeURL, c.AppPassword), "slog": logged.String(), "JSON": string(js),
+		"without its methods": fmt.Sprintf("%v %+v", struct{ s any }{c.AppPassword}, struct{ a DatabaseURL }{c.ServeURL}),
+	} {
+		if strings.Contains(out, "hunter2") {
+			t.Errorf("%s shows a password: %s", way, out)
+		}
+	}
+	for _, want := range []string{"postgres://app:xxxxx@db/pinwright?sslmode=disable", "PINWRIGHT_POOL_SIZE=4"} {
+		if !strings.Contains(c.String(), want) {
+			t.Errorf("String lacks %q:\n%s", want, c)
+		}
+	}
+}
+
+func TestEveryFieldIsASettingAndDocumented(t *testing.T) {
+	t.Parallel()
+	fields := reflect.TypeFor[Config]().NumField() - 1 // Unknown is no setting
+	settings := new(Config).settings()
+	if len(settings) != fields {
+		t.Errorf("%d settings for %d fields", len(settings), fields)
+	}
+	doc := Document()
+	for _, s := range settings {
+		if !strings.Contains(doc, s.variable) || s.doc == "" {
+			t.Errorf("%s is not documented", s.variable)
+		}
+	}
+}
+
+func FuzzParseSize(f *testing.F) {
+	for _, seed := range []string{"1", "64KiB", "2MiB", "1GiB", "0", "-1", "1B", "KiB", "1e3", "9223372036854775807GiB", " 1"} {
+		f.Add(seed)
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		if n, err := parseSize(text); err == nil && (n < 1 || n > maxSize) {
+			t.Errorf("parseSize(%q) = %d, out of range", text, n)
+		}
+	})
+}
+
+func FuzzDatabaseURLNeverShowsItsPassword(f *testing.F) {
+	for _, seed := range []string{"db/pinwright", "db:5432/x?sslmode=disable", "/x?host=/tmp", "[::1]/d"} {
+		f.Add(seed)
+	}
+	f.Fuzz(func(t *testing.T, rest string) {
+		if strings.Contains(rest, "hunter2") {
+			return // the password must only stand where a password stands
+		}
+		u, err := ParseDatabaseURL("postgres://app:hunter2@" + rest)
+		if shown := fmt.Sprint(u, err); strings.Contains(shown, "hunter2") {
+			t.Errorf("shows %q", shown)
+		}
+	})
+}

@@ -1,0 +1,220 @@
+package config
+
+import (
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/url"
+	"strconv"
+	"strings"
+	"time"
+)
+
+const variablePrefix = "PINWRIGHT_"
+
+// setting ties a field of Config to its flag, variable and text form.
+type setting struct {
+	flag, variable, fallback, doc string
+	secret                        bool
+	set                           func(text string) error
+	show                          func() string
+}
+
+// variableOf is the environment variable of a flag: pool-size is
+// PINWRIGHT_POOL_SIZE.
+func variableOf(flag string) string {
+	return variablePrefix + strings.ToUpper(strings.ReplaceAll(flag, "-", "_"))
+}
+
+// settings is the table of all settings, tied to the fields of c.
+func (c *Config) settings() []setting {
+	return []setting{
+		text(&c.Addr, "addr", "127.0.0.1:8080", "address to serve on, host:port; port 0 takes a free one", checkAddr),
+		text(&c.PublicURL, "public-url", "", "how clients reach the service, for links; empty: the address served on", checkPublicURL),
+		databaseURL(&c.ServeURL, "serve-url", "database as the serving role"),
+		databaseURL(&c.MigrateURL, "migrate-url", "database as the owning role"),
+		databaseURL(&c.AdminURL, "database-url", "server as an administrator; to install, and for demo and tests instead of a private cluster"),
+		password(&c.OwnerPassword, "owner-password", "password that installing gives the owning role"),
+		password(&c.AppPassword, "app-password", "password that installing gives the serving role"),
+		password(&c.BackupPassword, "backup-password", "password that installing gives the backup role"),
+		text(&c.PostgresStep, "postgres", "", "only way the demo and tests may find a server: given, installed or fetched; empty: all in turn",
+			oneOf("", "given", "installed", "fetched")),
+		text(&c.DataDir, "data-dir", "", "folder of the demo's private cluster; empty: one of the invoking user's", nil),
+		number(&c.PoolSize, "pool-size", "4", "most connections to the database", 1, 1000),
+		duration(&c.PoolWait, "pool-wait", "3s", "how long a request waits for a connection"),
+		duration(&c.ReadHeaderTimeout, "read-header-timeout", "5s", "time to read a request's header"),
+		duration(&c.ReadTimeout, "read-timeout", "15s", "time to read a whole request"),
+		duration(&c.WriteTimeout, "write-timeout", "30s", "time from the end of a request's header to the end of its answer"),
+		duration(&c.IdleTimeout, "idle-timeout", "60s", "time an idle connection is kept"),
+		duration(&c.RequestTimeout, "request-timeout", "12s", "time to work on one request"),
+		delay(&c.DrainDelay, "drain-delay", "0s", "how long a stopping process serves on while it reports not ready"),
+		duration(&c.ShutdownGrace, "shutdown-grace", "20s", "time requests have to finish after that"),
+		size(&c.MaxBody, "max-body", "1MiB", "largest request body"),
+		size(&c.MaxHeader, "max-header", "32KiB", "largest request header"),
+		level(&c.LogLevel, "log-level", "info", "least level logged: debug, info, warn or error"),
+		text(&c.LogFormat, "log-format", "json", "json or text", oneOf("json", "text")),
+	}
+}
+
+func text(field *string, flag, fallback, doc string, check func(string) error) setting {
+	return setting{flag: flag, variable: variableOf(flag), fallback: fallback, doc: doc,
+		set: func(t string) error {
+			if check != nil {
+				if err := check(t); err != nil {
+					return err
+				}
+			}
+			*field = t
+			return nil
+		},
+		show: func() string { return *field }}
+}
+
+func databaseURL(field *DatabaseURL, flag, doc string) setting {
+	return setting{flag: flag, variable: variableOf(flag), doc: doc, secret: true,
+		set: func(t string) error {
+			u, err := ParseDatabaseURL(t)
+			if err == nil {
+				*field = u
+			}
+			return err
+		},
+		show: func() string { return field.String() }}
+}
+
+func password(field *Secret, flag, doc string) setting {
+	return setting{flag: flag, variable: variableOf(flag), doc: doc, secret: true,
+		set: func(t string) error {
+			*field = NewSecret(t)
+			return nil
+		},
+		show: func() string { return field.String() }}
+}
+
+func number(field *int, flag, fallback, doc string, least, most int) setting {
+	return setting{flag: flag, variable: variableOf(flag), fallback: fallback, doc: doc,
+		set: func(t string) error {
+			n, err := strconv.Atoi(t)
+			if err != nil || n < least || n > most {
+				return fmt.Errorf("is %q: it should be a whole number from %d to %d", t, least, most)
+			}
+			*field = n
+			return nil
+		},
+		show: func() string { return strconv.Itoa(*field) }}
+}
+
+// duration is a length of time above zero: in Go's servers zero means forever,
+// and nothing of ours should wait forever.
+func duration(field *time.Duration, flag, fallback, doc string) setting {
+	s := delay(field, flag, fallback, doc)
+	s.set = func(t string) error {
+		d, err := time.ParseDuration(t)
+		if err != nil || d <= 0 {
+			return fmt.Errorf("is %q: it should be a time above 0 with its unit, such as 1500ms or 2m", t)
+		}
+		*field = d
+		return nil
+	}
+	return s
+}
+
+func delay(field *time.Duration, flag, fallback, doc string) setting {
+	return setting{flag: flag, variable: variableOf(flag), fallback: fallback, doc: doc,
+		set: func(t string) error {
+			d, err := time.ParseDuration(t)
+			if err != nil || d < 0 {
+				return fmt.Errorf("is %q: it should be 0s or a time with its unit, such as 1500ms or 2m", t)
+			}
+			*field = d
+			return nil
+		},
+		show: func() string { return field.String() }}
+}
+
+// maxSize keeps a slip of the unit from opening the service to any body.
+const maxSize = 1 << 30
+
+func size(field *int64, flag, fallback, doc string) setting {
+	return setting{flag: flag, variable: variableOf(flag), fallback: fallback, doc: doc,
+		set: func(t string) error {
+			n, err := parseSize(t)
+			if err != nil {
+				return fmt.Errorf("is %q: %w", t, err)
+			}
+			*field = n
+			return nil
+		},
+		show: func() string { return strconv.FormatInt(*field, 10) }}
+}
+
+var errSize = errors.New("it should be a number of bytes from 1 to 1GiB, such as 65536, 64KiB or 2MiB")
+
+func parseSize(t string) (int64, error) {
+	unit := int64(1)
+	digits := t
+	for _, u := range []struct {
+		name  string
+		bytes int64
+	}{{"KiB", 1 << 10}, {"MiB", 1 << 20}, {"GiB", 1 << 30}, {"B", 1}} {
+		if rest, ok := strings.CutSuffix(t, u.name); ok {
+			digits, unit = rest, u.bytes
+			break
+		}
+	}
+	n, err := strconv.ParseInt(digits, 10, 64)
+	if err != nil || n < 1 || n > maxSize/unit {
+		return 0, errSize
+	}
+	return n * unit, nil
+}
+
+func level(field *slog.Level, flag, fallback, doc string) setting {
+	return setting{flag: flag, variable: variableOf(flag), fallback: fallback, doc: doc,
+		set: func(t string) error {
+			if err := oneOf("debug", "info", "warn", "error")(t); err != nil {
+				return err
+			}
+			return field.UnmarshalText([]byte(t))
+		},
+		show: func() string { return strings.ToLower(field.String()) }}
+}
+
+func oneOf(allowed ...string) func(string) error {
+	return func(t string) error {
+		var names []string
+		for _, a := range allowed {
+			if t == a {
+				return nil
+			}
+			if a == "" {
+				a = "empty"
+			}
+			names = append(names, a)
+		}
+		return fmt.Errorf("is %q: it should be one of %s", t, strings.Join(names, ", "))
+	}
+}
+
+func checkAddr(t string) error {
+	_, port, err := net.SplitHostPort(t)
+	if err == nil {
+		_, err = strconv.ParseUint(port, 10, 16)
+	}
+	if err != nil {
+		return fmt.Errorf("is %q: it should be host:port, such as 127.0.0.1:8080, or :8080 for every address of the machine", t)
+	}
+	return nil
+}
+
+func checkPublicURL(t string) error {
+	if t == "" {
+		return nil
+	}
+	u, err := url.Parse(t)
+	if err != nil || u.Scheme != "http" && u.Scheme != "https" || u.Host == "" || u.User != nil || u.RawQuery != "" || u.Fragment != "" || strings.HasSuffix(t, "/") {
+		return fmt.Errorf("is %q: it should be like https://garage.example, without a slash at its end", t)
+	}
+	return nil
+}
