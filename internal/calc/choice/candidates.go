@@ -94,15 +94,15 @@ func candidatesFor(post wornsize.FeaturePosterior, feature wornsize.Feature, sea
 	nan := math.NaN()
 	var out []candidate
 	for _, g := range search.Gauges {
-		reach := 2*g.Blur + feature.Form.Feel
-		if g.Size < low-reach || g.Size > high+reach {
-			continue
-		}
 		c := candidate{reading: NextReading{Gauge: g.Code, Size: g.Size}, off: math.Abs(g.Size - middle)}
 		for _, k := range []wornsize.Kind{wornsize.Go, wornsize.Starts, wornsize.NoGo} {
-			c.readings = append(c.readings, wornsize.Reading{Kind: k, Value: g.Size, U: g.Blur, Common: -1, Direction: nan})
+			if likelihoodBound(post, g, feature.Form.Feel, k) >= rareOutcome {
+				c.readings = append(c.readings, wornsize.Reading{Kind: k, Value: g.Size, U: g.Blur, Common: -1, Direction: nan})
+			}
 		}
-		out = append(out, c)
+		if len(c.readings) > 1 {
+			out = append(out, c)
+		}
 	}
 	sort.SliceStable(out, func(a, b int) bool { return out[a].off < out[b].off })
 	for _, ins := range search.Instruments {
@@ -119,6 +119,23 @@ func candidatesFor(post wornsize.FeaturePosterior, feature wornsize.Feature, sea
 		}
 	}
 	return out
+}
+
+// likelihoodBound is at least the probability of an outcome, from the laws the
+// bore has now; beyond four times its blur a gauge is taken not to err. Going
+// needs a passing size as large as the gauge, starting a mouth as large, which
+// no clean-up size is below; not going needs a passing size as small.
+func likelihoodBound(post wornsize.FeaturePosterior, g Gauge, feel float64, k wornsize.Kind) float64 {
+	margin := 4 * g.Blur
+	small := post.Passing.CDF(g.Size + feel + margin)
+	switch k {
+	case wornsize.Go:
+		return 1 - post.Passing.CDF(g.Size+feel-margin)
+	case wornsize.NoGo:
+		return small
+	default:
+		return math.Min(small, 1-post.CleanUp.CDF(g.Size+feel-margin))
+	}
 }
 
 // signature tells joints apart for which the same reading could be worth

@@ -66,9 +66,9 @@ func cutJoint(post wornsize.Posterior, j Joint, step Step, held heldOdds) cutOdd
 				target += pin.w * h * math.Pow(in, float64(len(table)))
 			}
 			out.success[n*cutNodes+e] = success
-			out.clean[n] += hermiteW[e] * clean
-			out.target[n] += hermiteW[e] * target
-			out.joint[n] += hermiteW[e] * success
+			out.clean[n] += sharedW[e] * clean
+			out.target[n] += sharedW[e] * target
+			out.joint[n] += sharedW[e] * success
 		}
 	}
 	return out

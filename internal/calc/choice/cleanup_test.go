@@ -13,13 +13,13 @@ import (
 func TestNodesHaveTheMomentsOfTheirLaws(t *testing.T) {
 	t.Parallel()
 	var m [5]float64
-	for i, x := range hermiteX {
+	for i, x := range sharedZ {
 		for k := range m {
-			m[k] += hermiteW[i] * math.Pow(x, float64(k))
+			m[k] += sharedW[i] * math.Pow(x, float64(k))
 		}
 	}
-	for k, want := range []float64{1, 0, 1, 0, 3} {
-		if math.Abs(m[k]-want) > 1e-9 {
+	for k, want := range []float64{1, 0, 1, 0, 3} { // the nodes end at 4.2 standard deviations
+		if math.Abs(m[k]-want) > 0.003 {
 			t.Errorf("normal moment %d = %v, want %v", k, m[k], want)
 		}
 	}
@@ -72,12 +72,15 @@ func TestClearanceWithinTargetIsAProbabilityOfConformity(t *testing.T) {
 		if math.Abs(got.joint[0]-c.want) > 1e-6 {
 			t.Errorf("y = %v, u = %v: %v, want %v", c.y, c.u, got.joint[0], c.want)
 		}
-		// The same spread shared between holes is integrated by nodes, which
-		// meet a sharp edge: within a hundredth when some scatter rounds it.
-		step.Reamer.OvercutU, step.Reamer.Scatter = 0.8*c.u, 0.6*c.u
-		got = cutJoint(single(bore(-200, -150, 5)), j, step, heldOdds{})
-		if math.Abs(got.joint[0]-c.want) > 0.002 {
-			t.Errorf("shared, y = %v, u = %v: %v, want %v", c.y, c.u, got.joint[0], c.want)
+		// The same spread, part of it shared between holes, is integrated by
+		// nodes: as good as the comment of sharedNodes says.
+		for _, split := range []struct{ ratio, tolerance float64 }{{1, 1e-4}, {0.5, 1e-4}, {0.25, 0.004}, {0.1, 0.05}} {
+			step.Reamer.OvercutU = c.u / math.Hypot(1, split.ratio)
+			step.Reamer.Scatter = split.ratio * step.Reamer.OvercutU
+			got = cutJoint(single(bore(-200, -150, 5)), j, step, heldOdds{})
+			if math.Abs(got.joint[0]-c.want) > split.tolerance {
+				t.Errorf("scatter %v of the shared error, y = %v, u = %v: %v, want %v", split.ratio, c.y, c.u, got.joint[0], c.want)
+			}
 		}
 	}
 }

@@ -15,11 +15,11 @@ func (r Reamer) cut() cutLaw { return cutLaw{r.Diameter + r.Overcut, r.OvercutU,
 func (c cutLaw) sd() float64 { return math.Hypot(c.shared, c.scatter) }
 
 // at is the mean given node e of the shared error.
-func (c cutLaw) at(e int) float64 { return c.mean + c.shared*hermiteX[e] }
+func (c cutLaw) at(e int) float64 { return c.mean + c.shared*sharedZ[e] }
 
 // grid spans every hole the cut can make at the nodes of its shared error.
 func (c cutLaw) grid() []float64 {
-	half := math.Max(0.5, c.shared*math.Abs(hermiteX[0])+6*c.scatter)
+	half := math.Max(0.5, c.shared*math.Abs(sharedZ[0])+6*c.scatter)
 	x := make([]float64, cells+1)
 	for i := range x {
 		x[i] = c.mean - half + 2*half*float64(i)/cells

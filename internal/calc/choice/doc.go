@@ -25,7 +25,7 @@
 //	sum over nodes, e, pin of weight * product over bores of
 //	    P(C >= L and low <= C - pin <= high)
 //
-// with Gauss-Hermite nodes for e and Gauss-Legendre nodes for the pin, and
+// with equally spaced nodes for e and Gauss-Legendre nodes for the pin, and
 // the probability for a set is the same sum with the product taken over joints.
 // For bores that are not cut the tightest clearance is S - pin and the
 // greatest local clearance L - pin; only their separate laws are known, so the

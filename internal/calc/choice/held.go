@@ -61,12 +61,12 @@ func grips(post wornsize.Posterior, j Joint, step Step, n int, pin float64) floa
 	}
 	c := step.HeldReamer.cut()
 	sum := 0.0
-	for e := range hermiteX {
+	for e := range sharedZ {
 		given := 1.0
 		for _, f := range j.Held {
 			given *= cutWithin(c, e, post.Features[f].CleanUpAt[n], low, high)
 		}
-		sum += hermiteW[e] * given
+		sum += sharedW[e] * given
 	}
 	return sum
 }

@@ -55,7 +55,12 @@ type Joint struct {
 	Replacement *Replacement // nil: not on offer
 }
 
-// Reason is a statement for or against an option.
+// Reason is a statement about an option. Codes: the facts above;
+// not_on_offer, pin_not_available, reamer_not_available, pin_not_read, dirty,
+// already_larger, wall_too_thin close an option; may_not_clean_up,
+// clearance_not_sure, too_little_to_cut, too_much_for_one_pass, last_step,
+// coated are to be minded; success_too_unlikely, greater_loss,
+// set_decides_otherwise say why a runner-up was not taken.
 type Reason struct {
 	Code   string
 	Params []Param

@@ -14,24 +14,33 @@ func phi(z float64) float64 { return 0.5 * math.Erfc(-z/math.Sqrt2) }
 func density(z float64) float64 { return math.Exp(-z*z/2) / math.Sqrt(2*math.Pi) }
 
 const (
-	cutNodes = 11 // of the cut error a reamer shares between holes
-	pinNodes = 5  // of the pin's tolerance
-	lawNodes = 15 // of equal probability, for a worn pin or a held bore
+	cutNodes = 15  // of the cut error a reamer shares between holes
+	cutPace  = 0.6 // standard deviations between them
+	pinNodes = 5   // of the pin's tolerance
+	lawNodes = 15  // of equal probability, for a worn pin
 )
 
-var hermiteX, hermiteW = hermite()
+var sharedZ, sharedW = sharedNodes()
 
-// hermite gives nodes and weights for the mean over a standard normal.
-func hermite() (x, w []float64) {
-	x, w = make([]float64, cutNodes), make([]float64, cutNodes)
-	quad.Hermite{}.FixedLocations(x, w, math.Inf(-1), math.Inf(1))
-	for i := range x {
-		// gonum's weights are for exp(-x*x); a standard normal has the density
-		// exp(-z*z/2)/sqrt(2*pi), with z = x*sqrt(2).
-		w[i] /= math.Sqrt(math.Pi)
-		x[i] *= math.Sqrt2
+// sharedNodes gives nodes and weights for the mean over a standard normal: the
+// trapezoidal rule, which for smooth functions converges geometrically (L. N.
+// Trefethen, J. A. C. Weideman, SIAM Review 56 (2014) 385-458). Against a sharp
+// limit rounded by scatter it needs fewer nodes than Gauss-Hermite: with
+// scatter of half, a quarter and a tenth of the shared error the probability
+// is right to 0.0001, 0.004 and 0.05; eleven Gauss-Hermite nodes give 0.002,
+// 0.04 and 0.11.
+func sharedNodes() (z, w []float64) {
+	z, w = make([]float64, cutNodes), make([]float64, cutNodes)
+	sum := 0.0
+	for i := range z {
+		z[i] = cutPace * float64(i-cutNodes/2)
+		w[i] = density(z[i])
+		sum += w[i]
 	}
-	return x, w
+	for i := range w {
+		w[i] /= sum
+	}
+	return z, w
 }
 
 // node is a value with its probability.
@@ -120,8 +129,8 @@ func (m mixture) below(x float64) float64 {
 		case m.u == 0:
 			sum += q.w * m.law.CDF(y)
 		default:
-			for i := range hermiteX {
-				sum += q.w * hermiteW[i] * m.law.CDF(y-m.u*hermiteX[i])
+			for i := range sharedZ {
+				sum += q.w * sharedW[i] * m.law.CDF(y-m.u*sharedZ[i])
 			}
 		}
 	}

@@ -29,8 +29,8 @@ type Instrument struct {
 type Search struct {
 	Gauges      []Gauge
 	Instruments []Instrument
-	// MaxEstimates bounds how often the set is estimated anew: 3 times for a
-	// gauge, measuredOutcomes times for an instrument at one station. Zero
+	// MaxEstimates bounds how often the set is estimated anew: up to 3 times
+	// for a gauge, measuredOutcomes times for an instrument at one station. Zero
 	// means DefaultMaxEstimates. Candidates beyond it are not tried and counted
 	// in SearchCost.LeftOut.
 	MaxEstimates int
@@ -44,8 +44,10 @@ const DefaultMaxEstimates = 60
 // reading could give.
 const measuredOutcomes = 7
 
-// rareOutcome is the probability below which an outcome is not told.
-const rareOutcome = 1e-6
+// rareOutcome is the probability below which an outcome is neither told nor,
+// where that can be seen beforehand, estimated: the worth of a reading is then
+// right to about that share of a loss.
+const rareOutcome = 1e-4
 
 // NextReading is a reading that could still be taken, and what it is worth.
 type NextReading struct {
@@ -89,7 +91,7 @@ type SearchCost struct{ Candidates, Estimates, LeftOut int }
 
 // NextReadings ranks the readings that could still be taken of running bores
 // whose joint is not decided, best first. set must be the readings that gave
-// p.Posterior. A gauge is tried only where its size is plausible for the bore.
+// p.Posterior. A gauge is tried only where more than one outcome is plausible.
 // Ties fall to the lower feature, then the smaller gauge, then the code. A set
 // already decided has none.
 func NextReadings(p Problem, set wornsize.Set, search Search, estimate Estimator) ([]NextReading, SearchCost, error) {

@@ -218,7 +218,7 @@ func TestTheSearchKeepsItsBoundAndSaysWhatItLeftOut(t *testing.T) {
 	}
 	search.MaxEstimates, search.Keep = 10, 2
 	_, next, cost := ask(t, p, set, search, simpleEstimate)
-	if cost.Estimates != 9 || cost.Candidates != 3 || cost.LeftOut != 9 || len(next) != 2 {
+	if cost.Estimates != 9 || cost.Candidates != 3 || cost.LeftOut != 10 || len(next) != 2 {
 		t.Errorf("cost %+v, %d readings served", cost, len(next))
 	}
 	_, again, _ := ask(t, p, set, search, simpleEstimate)

@@ -31,7 +31,9 @@ type Reamer struct {
 	// Overcut is the mean of hole minus reamer, OvercutU its standard
 	// uncertainty, the same in every hole of the set (µm).
 	Overcut, OvercutU float64
-	Scatter           float64 // standard deviation from hole to hole, µm
+	// Scatter is the standard deviation from hole to hole, µm. Below a quarter
+	// of OvercutU probabilities near a sharp limit lose accuracy.
+	Scatter float64
 	// MinCut and MaxCut bound what it may take in one pass, µm on diameter:
 	// with less it rubs, with more it chatters or tears. Zero: no bound.
 	MinCut, MaxCut float64

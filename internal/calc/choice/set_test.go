@@ -318,3 +318,23 @@ func BenchmarkDecideEightJoints(b *testing.B) {
 		}
 	}
 }
+
+// When the risk of the set forces one joint up, least metal raises the joint
+// that keeps the greatest step small, though raising the other is cheaper.
+func TestLeastMetalKeepsTheGreatestStepSmall(t *testing.T) {
+	t.Parallel()
+	p := problem(single(bore(22, 38, 2.6), bore(80, 93.8, 3)), hinge("good", 0), hinge("worn", 1))
+	p.Series[1].Reamer.BorrowMinor = 3000
+	a := decide(t, p)
+	none, first := find(t, a.Options[0], NewStandardPin, 0).Success, find(t, a.Options[1], ReamTo, 1).Success
+	if none < 0.95 || first < 0.95 || none*first > 0.95 {
+		t.Fatalf("the case is not as meant: %v, %v", none, first)
+	}
+	for pref, want := range map[Preference][]int{LeastMetal: {1, 1}, Cheapest: {0, 2}} {
+		plan := a.Plan(pref)
+		got := []int{a.Options[0][plan.Joints[0].Option].Rank, a.Options[1][plan.Joints[1].Option].Rank}
+		if !slices.Equal(got, want) || plan.Status != Decided {
+			t.Errorf("%s takes ranks %v, %s; want %v, decided", pref, got, plan.Status, want)
+		}
+	}
+}

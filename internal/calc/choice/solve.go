@@ -105,7 +105,7 @@ func (s *solver) success(choice []int) float64 {
 		for u := used; u != 0; u &= u - 1 {
 			sum := 0.0
 			for e, x := range cut[bits.TrailingZeros32(u)] {
-				sum += hermiteW[e] * x
+				sum += sharedW[e] * x
 			}
 			p *= sum
 		}
