@@ -60,6 +60,27 @@ func (e CleanUpInGuidance) Valid() bool {
 	}
 }
 
+// Defines values for Decision.
+const (
+	Decided     Decision = "decided"
+	NoOption    Decision = "no_option"
+	Provisional Decision = "provisional"
+)
+
+// Valid indicates whether the value is a known member of the Decision enum.
+func (e Decision) Valid() bool {
+	switch e {
+	case Decided:
+		return true
+	case NoOption:
+		return true
+	case Provisional:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for Duty.
 const (
 	Held    Duty = "held"
@@ -330,39 +351,22 @@ func (e NextMeasurementKind) Valid() bool {
 	}
 }
 
-// Defines values for NextMeasurementOutcomesDecision.
-const (
-	NextMeasurementOutcomesDecisionDecided     NextMeasurementOutcomesDecision = "decided"
-	NextMeasurementOutcomesDecisionProvisional NextMeasurementOutcomesDecision = "provisional"
-)
-
-// Valid indicates whether the value is a known member of the NextMeasurementOutcomesDecision enum.
-func (e NextMeasurementOutcomesDecision) Valid() bool {
-	switch e {
-	case NextMeasurementOutcomesDecisionDecided:
-		return true
-	case NextMeasurementOutcomesDecisionProvisional:
-		return true
-	default:
-		return false
-	}
-}
-
 // Defines values for OptionAnswerOption.
 const (
-	Bush              OptionAnswerOption = "bush"
-	CleanAndLubricate OptionAnswerOption = "clean_and_lubricate"
-	CutSmallerAndLook OptionAnswerOption = "cut_smaller_and_look"
-	Leave             OptionAnswerOption = "leave"
-	NewStandardPin    OptionAnswerOption = "new_standard_pin"
-	Ream              OptionAnswerOption = "ream"
-	ReplacePart       OptionAnswerOption = "replace_part"
+	BushBackToStandard OptionAnswerOption = "bush_back_to_standard"
+	CleanAndLubricate  OptionAnswerOption = "clean_and_lubricate"
+	CutSmallerAndLook  OptionAnswerOption = "cut_smaller_and_look"
+	Leave              OptionAnswerOption = "leave"
+	NewPinAsFitted     OptionAnswerOption = "new_pin_as_fitted"
+	NewStandardPin     OptionAnswerOption = "new_standard_pin"
+	ReamTo             OptionAnswerOption = "ream_to"
+	ReplacePart        OptionAnswerOption = "replace_part"
 )
 
 // Valid indicates whether the value is a known member of the OptionAnswerOption enum.
 func (e OptionAnswerOption) Valid() bool {
 	switch e {
-	case Bush:
+	case BushBackToStandard:
 		return true
 	case CleanAndLubricate:
 		return true
@@ -370,11 +374,34 @@ func (e OptionAnswerOption) Valid() bool {
 		return true
 	case Leave:
 		return true
+	case NewPinAsFitted:
+		return true
 	case NewStandardPin:
 		return true
-	case Ream:
+	case ReamTo:
 		return true
 	case ReplacePart:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for OptionAnswerProof.
+const (
+	OptionAnswerProofProved    OptionAnswerProof = "proved"
+	OptionAnswerProofRefused   OptionAnswerProof = "refused"
+	OptionAnswerProofUndecided OptionAnswerProof = "undecided"
+)
+
+// Valid indicates whether the value is a known member of the OptionAnswerProof enum.
+func (e OptionAnswerProof) Valid() bool {
+	switch e {
+	case OptionAnswerProofProved:
+		return true
+	case OptionAnswerProofRefused:
+		return true
+	case OptionAnswerProofUndecided:
 		return true
 	default:
 		return false
@@ -488,37 +515,19 @@ func (e ReadingInTemperatureUnit) Valid() bool {
 
 // Defines values for ReadingRowStatus.
 const (
-	Created ReadingRowStatus = "created"
-	Exists  ReadingRowStatus = "exists"
-	Refused ReadingRowStatus = "refused"
+	ReadingRowStatusCreated ReadingRowStatus = "created"
+	ReadingRowStatusExists  ReadingRowStatus = "exists"
+	ReadingRowStatusRefused ReadingRowStatus = "refused"
 )
 
 // Valid indicates whether the value is a known member of the ReadingRowStatus enum.
 func (e ReadingRowStatus) Valid() bool {
 	switch e {
-	case Created:
+	case ReadingRowStatusCreated:
 		return true
-	case Exists:
+	case ReadingRowStatusExists:
 		return true
-	case Refused:
-		return true
-	default:
-		return false
-	}
-}
-
-// Defines values for RecommendationDecision.
-const (
-	RecommendationDecisionDecided     RecommendationDecision = "decided"
-	RecommendationDecisionProvisional RecommendationDecision = "provisional"
-)
-
-// Valid indicates whether the value is a known member of the RecommendationDecision enum.
-func (e RecommendationDecision) Valid() bool {
-	switch e {
-	case RecommendationDecisionDecided:
-		return true
-	case RecommendationDecisionProvisional:
+	case ReadingRowStatusRefused:
 		return true
 	default:
 		return false
@@ -892,7 +901,7 @@ type BudgetLine struct {
 
 // CalcReadingIn defines model for CalcReadingIn.
 type CalcReadingIn struct {
-	Direction *float32          `json:"direction,omitempty"`
+	Direction *float64          `json:"direction,omitempty"`
 	End       *CalcReadingInEnd `json:"end,omitempty"`
 
 	// Gauge A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
@@ -920,7 +929,7 @@ type CalcReadingInEnd string
 type Calibration struct {
 	CalibratedOn   openapi_types.Date `json:"calibrated_on"`
 	Certificate    *string            `json:"certificate,omitempty"`
-	CoverageFactor float32            `json:"coverage_factor"`
+	CoverageFactor float64            `json:"coverage_factor"`
 
 	// Deviation A length in the unit asked for
 	Deviation *Length            `json:"deviation,omitempty"`
@@ -942,7 +951,7 @@ type CalibrationIn struct {
 
 	// Certificate Free text
 	Certificate    *Note    `json:"certificate,omitempty"`
-	CoverageFactor *float32 `json:"coverage_factor,omitempty"`
+	CoverageFactor *float64 `json:"coverage_factor,omitempty"`
 
 	// Deviation A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
 	Deviation *LengthIn `json:"deviation,omitempty"`
@@ -996,7 +1005,7 @@ type CleanUpOut struct {
 
 	// PassingSize A size with its doubt
 	PassingSize EstimatedSize `json:"passing_size"`
-	Probability float32       `json:"probability"`
+	Probability float64       `json:"probability"`
 	Summary     string        `json:"summary"`
 	Warnings    []Text        `json:"warnings"`
 }
@@ -1045,21 +1054,16 @@ type DaysIn struct {
 	Last  openapi_types.Date `json:"last"`
 }
 
+// Decision provisional: the best there is, but not within the accepted risk
+type Decision string
+
 // Duty running: it moves; held: pressed, splined or knurled in
 type Duty string
 
 // Estimate defines model for Estimate.
 type Estimate struct {
-	Assumed []Text `json:"assumed"`
-	Budgets *[]struct {
-		Lines []BudgetLine `json:"lines"`
-
-		// ReadingId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
-		ReadingId Id `json:"reading_id"`
-
-		// U A length in the unit asked for
-		U Length `json:"u"`
-	} `json:"budgets,omitempty"`
+	Assumed []Text           `json:"assumed"`
+	Budgets *[]ReadingBudget `json:"budgets,omitempty"`
 
 	// CleanUpSize A size with its doubt
 	CleanUpSize EstimatedSize `json:"clean_up_size"`
@@ -1076,11 +1080,7 @@ type Estimate struct {
 	PassingSize EstimatedSize `json:"passing_size"`
 
 	// PinStep Of a pin: which step of its series it is, judged by its unworn ends
-	PinStep *struct {
-		Probability float32 `json:"probability"`
-		Step        string  `json:"step"`
-		Text        string  `json:"text"`
-	} `json:"pin_step,omitempty"`
+	PinStep *PinStepGuess `json:"pin_step,omitempty"`
 
 	// Readings The readings it rests on
 	Readings []Id   `json:"readings"`
@@ -1100,13 +1100,8 @@ type EstimatedSize struct {
 	Median Length `json:"median"`
 
 	// Probability That the size lies from low to high
-	Probability float32 `json:"probability"`
-	Quantiles   *[]struct {
-		P float32 `json:"p"`
-
-		// Size A length in the unit asked for
-		Size Length `json:"size"`
-	} `json:"quantiles,omitempty"`
+	Probability float64         `json:"probability"`
+	Quantiles   *[]SizeQuantile `json:"quantiles,omitempty"`
 
 	// Text Example: 9.121 ± 0.006 mm
 	Text string `json:"text"`
@@ -1368,12 +1363,15 @@ type JointAnswer struct {
 	// Clearance A size with its doubt
 	Clearance *EstimatedSize `json:"clearance,omitempty"`
 
+	// Decision provisional: the best there is, but not within the accepted risk
+	Decision Decision `json:"decision"`
+
 	// IfItFails A sentence for people with the code and values it was made from, so that clients can translate it
 	IfItFails *Text `json:"if_it_fails,omitempty"`
 
 	// JointId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 	JointId Id             `json:"joint_id"`
-	Option  string         `json:"option"`
+	Option  *string        `json:"option,omitempty"`
 	Options []OptionAnswer `json:"options"`
 
 	// PassingSize A size with its doubt
@@ -1383,20 +1381,14 @@ type JointAnswer struct {
 	Pin *Length `json:"pin,omitempty"`
 
 	// Position A short name that serves as an id: letters, digits, dot, dash, underscore
-	Position       Code    `json:"position"`
-	ProbabilityFit float32 `json:"probability_fit"`
+	Position       Code     `json:"position"`
+	ProbabilityFit *float64 `json:"probability_fit,omitempty"`
 
 	// Reamer A length in the unit asked for
-	Reamer   *Length `json:"reamer,omitempty"`
-	Reasons  []Text  `json:"reasons"`
-	RunnerUp *struct {
-		Option string  `json:"option"`
-		Step   *string `json:"step,omitempty"`
-
-		// WhyNot A sentence for people with the code and values it was made from, so that clients can translate it
-		WhyNot Text `json:"why_not"`
-	} `json:"runner_up,omitempty"`
-	Step *string `json:"step,omitempty"`
+	Reamer   *Length   `json:"reamer,omitempty"`
+	Reasons  []Text    `json:"reasons"`
+	RunnerUp *RunnerUp `json:"runner_up,omitempty"`
+	Step     *string   `json:"step,omitempty"`
 }
 
 // JointFacts What speaks against reaming, as seen on the part
@@ -1666,19 +1658,16 @@ type NextMeasurement struct {
 	// Gauge A length in the unit asked for
 	Gauge    *Length             `json:"gauge,omitempty"`
 	Kind     NextMeasurementKind `json:"kind"`
-	Outcomes []struct {
-		Decision    NextMeasurementOutcomesDecision `json:"decision"`
-		Outcome     string                          `json:"outcome"`
-		Probability float32                         `json:"probability"`
-		Steps       *[]string                       `json:"steps,omitempty"`
-		Text        string                          `json:"text"`
-	} `json:"outcomes"`
+	Outcomes []NextOutcome       `json:"outcomes"`
 
 	// Position A short name that serves as an id: letters, digits, dot, dash, underscore
 	Position Code `json:"position"`
 
 	// ProbabilityChanges That it changes the choice
-	ProbabilityChanges float32 `json:"probability_changes"`
+	ProbabilityChanges float64 `json:"probability_changes"`
+
+	// ProbabilitySettles That this joint is decided afterwards
+	ProbabilitySettles float64 `json:"probability_settles"`
 
 	// Saves Money in the smallest unit of its ISO 4217 currency, and as text
 	Saves Money `json:"saves"`
@@ -1692,27 +1681,52 @@ type NextMeasurement struct {
 // NextMeasurementKind defines model for NextMeasurement.Kind.
 type NextMeasurementKind string
 
-// NextMeasurementOutcomesDecision defines model for NextMeasurement.Outcomes.Decision.
-type NextMeasurementOutcomesDecision string
+// NextOutcome defines model for NextOutcome.
+type NextOutcome struct {
+	// Decision provisional: the best there is, but not within the accepted risk
+	Decision    Decision  `json:"decision"`
+	Outcome     string    `json:"outcome"`
+	Probability float64   `json:"probability"`
+	Steps       *[]string `json:"steps,omitempty"`
+	Text        string    `json:"text"`
+}
 
 // Note Free text
 type Note = string
 
+// OfferedPin defines model for OfferedPin.
+type OfferedPin struct {
+	// Days Days until delivery at the 90 % quantile of recorded times
+	Days   *int `json:"days,omitempty"`
+	Pieces int  `json:"pieces"`
+
+	// Pin A length in the unit asked for
+	Pin Length `json:"pin"`
+
+	// Price Money in the smallest unit of its ISO 4217 currency, and as text
+	Price *Money `json:"price,omitempty"`
+	Step  string `json:"step"`
+}
+
+// OfferedTool defines model for OfferedTool.
+type OfferedTool struct {
+	Caution *string `json:"caution,omitempty"`
+
+	// ChargePerUse Money in the smallest unit of its ISO 4217 currency, and as text
+	ChargePerUse *Money   `json:"charge_per_use,omitempty"`
+	Free         []Period `json:"free"`
+
+	// Garage A short name that serves as an id: letters, digits, dot, dash, underscore
+	Garage *Code `json:"garage,omitempty"`
+
+	// Number A short name that serves as an id: letters, digits, dot, dash, underscore
+	Number Code `json:"number"`
+}
+
 // Offers defines model for Offers.
 type Offers struct {
 	CommonFree []FreePeriod `json:"common_free"`
-	Pins       []struct {
-		// Days Days until delivery at the 90 % quantile of recorded times
-		Days   *int `json:"days,omitempty"`
-		Pieces int  `json:"pieces"`
-
-		// Pin A length in the unit asked for
-		Pin Length `json:"pin"`
-
-		// Price Money in the smallest unit of its ISO 4217 currency, and as text
-		Price *Money `json:"price,omitempty"`
-		Step  string `json:"step"`
-	} `json:"pins"`
+	Pins       []OfferedPin `json:"pins"`
 
 	// RecommendationId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 	RecommendationId Id `json:"recommendation_id"`
@@ -1729,8 +1743,7 @@ type Offers struct {
 
 // OptionAnswer defines model for OptionAnswer.
 type OptionAnswer struct {
-	Acceptable *bool   `json:"acceptable,omitempty"`
-	Against    *[]Text `json:"against,omitempty"`
+	Against *[]Text `json:"against,omitempty"`
 
 	// Allowance A size with its doubt
 	Allowance *EstimatedSize `json:"allowance,omitempty"`
@@ -1739,25 +1752,35 @@ type OptionAnswer struct {
 	Clearance *EstimatedSize `json:"clearance,omitempty"`
 
 	// Cost Money in the smallest unit of its ISO 4217 currency, and as text
-	Cost Money `json:"cost"`
-	Days int   `json:"days"`
+	Cost *Money `json:"cost,omitempty"`
+	Days int    `json:"days"`
 
 	// Interference A size with its doubt
-	Interference       *EstimatedSize     `json:"interference,omitempty"`
+	Interference *EstimatedSize `json:"interference,omitempty"`
+
+	// Open May be chosen; `against` says why not
+	Open               bool               `json:"open"`
 	Option             OptionAnswerOption `json:"option"`
-	ProbabilityCleanUp *float32           `json:"probability_clean_up,omitempty"`
+	ProbabilityCleanUp float64            `json:"probability_clean_up"`
 
 	// ProbabilityClearance That the clearance lies inside the target
-	ProbabilityClearance *float32 `json:"probability_clearance,omitempty"`
+	ProbabilityClearance float64 `json:"probability_clearance"`
 
 	// ProbabilityFit That both hold
-	ProbabilityFit float32 `json:"probability_fit"`
-	Step           *string `json:"step,omitempty"`
-	StepsLeft      *int    `json:"steps_left,omitempty"`
+	ProbabilityFit float64 `json:"probability_fit"`
+
+	// Proof Whether the fit keeps the accepted risk (JCGM 106)
+	Proof     OptionAnswerProof `json:"proof"`
+	Step      *string           `json:"step,omitempty"`
+	StepsLeft *int              `json:"steps_left,omitempty"`
+	Text      string            `json:"text"`
 }
 
 // OptionAnswerOption defines model for OptionAnswer.Option.
 type OptionAnswerOption string
+
+// OptionAnswerProof Whether the fit keeps the accepted risk (JCGM 106)
+type OptionAnswerProof string
 
 // Period defines model for Period.
 type Period struct {
@@ -1833,6 +1856,13 @@ type PinStep struct {
 	Reamer *Length `json:"reamer,omitempty"`
 }
 
+// PinStepGuess Of a pin: which step of its series it is, judged by its unworn ends
+type PinStepGuess struct {
+	Probability float64 `json:"probability"`
+	Step        string  `json:"step"`
+	Text        string  `json:"text"`
+}
+
 // PinStepIn defines model for PinStepIn.
 type PinStepIn struct {
 	// Code A short name that serves as an id: letters, digits, dot, dash, underscore
@@ -1855,26 +1885,30 @@ type PinStepIn struct {
 	Reamer *LengthIn `json:"reamer,omitempty"`
 }
 
+// PlannedStep defines model for PlannedStep.
+type PlannedStep struct {
+	Option   string  `json:"option"`
+	Position string  `json:"position"`
+	Step     *string `json:"step,omitempty"`
+}
+
 // Preference uniform: one size everywhere; least_metal: the smallest step each; cheapest: the least money
 type Preference string
 
 // PreferenceAnswer defines model for PreferenceAnswer.
 type PreferenceAnswer struct {
-	Acceptable bool `json:"acceptable"`
-
 	// Cost Money in the smallest unit of its ISO 4217 currency, and as text
-	Cost Money `json:"cost"`
-	Days int   `json:"days"`
+	Cost *Money `json:"cost,omitempty"`
+	Days int    `json:"days"`
+
+	// Decision provisional: the best there is, but not within the accepted risk
+	Decision Decision `json:"decision"`
 
 	// Preference uniform: one size everywhere; least_metal: the smallest step each; cheapest: the least money
-	Preference     Preference `json:"preference"`
-	ProbabilityAll float32    `json:"probability_all"`
-	Steps          []struct {
-		Option   string  `json:"option"`
-		Position string  `json:"position"`
-		Step     *string `json:"step,omitempty"`
-	} `json:"steps"`
-	Text string `json:"text"`
+	Preference     Preference    `json:"preference"`
+	ProbabilityAll float64       `json:"probability_all"`
+	Steps          []PlannedStep `json:"steps"`
+	Text           string        `json:"text"`
 }
 
 // Problem RFC 9457 problem details
@@ -1897,7 +1931,7 @@ type Problem struct {
 type Reading struct {
 	Assumed   []Text   `json:"assumed"`
 	Deburred  *bool    `json:"deburred,omitempty"`
-	Direction *float32 `json:"direction,omitempty"`
+	Direction *float64 `json:"direction,omitempty"`
 
 	// Doubtful A sentence for people with the code and values it was made from, so that clients can translate it
 	Doubtful *Text       `json:"doubtful,omitempty"`
@@ -1938,7 +1972,7 @@ type Reading struct {
 	Station            *Station  `json:"station,omitempty"`
 	Surface            Surface   `json:"surface"`
 	TakenAt            time.Time `json:"taken_at"`
-	TemperatureCelsius *float32  `json:"temperature_celsius,omitempty"`
+	TemperatureCelsius *float64  `json:"temperature_celsius,omitempty"`
 	Void               *struct {
 		At     time.Time `json:"at"`
 		Reason string    `json:"reason"`
@@ -1966,13 +2000,24 @@ type ReadingBatch struct {
 	Readings []map[string]interface{} `json:"readings"`
 }
 
+// ReadingBudget defines model for ReadingBudget.
+type ReadingBudget struct {
+	Lines []BudgetLine `json:"lines"`
+
+	// ReadingId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	ReadingId Id `json:"reading_id"`
+
+	// U A length in the unit asked for
+	U Length `json:"u"`
+}
+
 // ReadingIn One observation: `value` with an instrument, or `gauge` with how it behaved. Three fields are enough: `{"joint","gauge","result"}` or `{"joint","value","with"}`.
 type ReadingIn struct {
 	// Deburred The mouth was free of burrs and staking
 	Deburred *bool `json:"deburred,omitempty"`
 
 	// Direction Degrees across the axis, from any mark that is kept for the joint
-	Direction *float32 `json:"direction,omitempty"`
+	Direction *float64 `json:"direction,omitempty"`
 
 	// End Which end the gauge was tried from
 	End *ReadingInEnd `json:"end,omitempty"`
@@ -2011,7 +2056,7 @@ type ReadingIn struct {
 	// Temperature Of the workpiece (UCUM unit); 20 Cel is assumed
 	Temperature *struct {
 		Unit  ReadingInTemperatureUnit `json:"unit"`
-		Value float32                  `json:"value"`
+		Value float64                  `json:"value"`
 	} `json:"temperature,omitempty"`
 
 	// Value A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
@@ -2072,14 +2117,19 @@ type Recommendation struct {
 	Cautions []Text `json:"cautions"`
 
 	// Cost Money in the smallest unit of its ISO 4217 currency, and as text
-	Cost      *Money                 `json:"cost,omitempty"`
-	CreatedAt time.Time              `json:"created_at"`
-	Decision  RecommendationDecision `json:"decision"`
+	Cost      *Money    `json:"cost,omitempty"`
+	CreatedAt time.Time `json:"created_at"`
+
+	// Days Until pins and tools can be there
+	Days int `json:"days"`
+
+	// Decision provisional: the best there is, but not within the accepted risk
+	Decision Decision `json:"decision"`
 
 	// Digest SHA-256 of the inputs: equal inputs give equal answers
-	Digest *string `json:"digest,omitempty"`
-	DoNext []Text  `json:"do_next"`
-	Engine string  `json:"engine"`
+	Digest string `json:"digest"`
+	DoNext []Text `json:"do_next"`
+	Engine string `json:"engine"`
 
 	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 	Id              Id               `json:"id"`
@@ -2087,7 +2137,7 @@ type Recommendation struct {
 	NextMeasurement *NextMeasurement `json:"next_measurement,omitempty"`
 
 	// PinSeriesId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
-	PinSeriesId *Id `json:"pin_series_id,omitempty"`
+	PinSeriesId Id `json:"pin_series_id"`
 
 	// Preference uniform: one size everywhere; least_metal: the smallest step each; cheapest: the least money
 	Preference Preference `json:"preference"`
@@ -2096,11 +2146,11 @@ type Recommendation struct {
 	Preferences []PreferenceAnswer `json:"preferences"`
 
 	// ProbabilityAll That every joint of the set comes out right
-	ProbabilityAll float32 `json:"probability_all"`
+	ProbabilityAll float64 `json:"probability_all"`
 
 	// Readings The readings it rests on
 	Readings []Id    `json:"readings"`
-	Risk     float32 `json:"risk"`
+	Risk     float64 `json:"risk"`
 	Summary  string  `json:"summary"`
 
 	// SupersededBy UUID; made by the server unless the client gives one of version 7 (RFC 9562)
@@ -2108,12 +2158,9 @@ type Recommendation struct {
 	Target       Target `json:"target"`
 
 	// VehicleId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
-	VehicleId *Id    `json:"vehicle_id,omitempty"`
+	VehicleId Id     `json:"vehicle_id"`
 	Warnings  []Text `json:"warnings"`
 }
-
-// RecommendationDecision defines model for Recommendation.Decision.
-type RecommendationDecision string
 
 // RecommendationIn defines model for RecommendationIn.
 type RecommendationIn struct {
@@ -2129,7 +2176,7 @@ type RecommendationIn struct {
 	Preference *Preference `json:"preference,omitempty"`
 
 	// Risk The chance of failure that is accepted
-	Risk *float32 `json:"risk,omitempty"`
+	Risk *float64 `json:"risk,omitempty"`
 
 	// Target The clearance wanted, one of: limits, a fit symbol (ISO 286 such as H7/g6, or an inch class such as RC4), or a `thousandth` of an inch over the pin
 	Target *TargetIn `json:"target,omitempty"`
@@ -2246,11 +2293,28 @@ type ReservationPage struct {
 // Role What somebody may do in the club; a member may have several
 type Role string
 
+// RunnerUp defines model for RunnerUp.
+type RunnerUp struct {
+	Option string  `json:"option"`
+	Step   *string `json:"step,omitempty"`
+
+	// WhyNot A sentence for people with the code and values it was made from, so that clients can translate it
+	WhyNot Text `json:"why_not"`
+}
+
 // Scope `read` looks, `readings` also posts readings, `write` does all that the member's roles allow
 type Scope string
 
 // Shape defines model for Shape.
 type Shape string
+
+// SizeQuantile defines model for SizeQuantile.
+type SizeQuantile struct {
+	P float64 `json:"p"`
+
+	// Size A length in the unit asked for
+	Size Length `json:"size"`
+}
 
 // Stage Of the feature when it was read. A reamed bore starts a new size
 type Stage string
@@ -2525,20 +2589,8 @@ type ToolOffer struct {
 	Size *Length `json:"size,omitempty"`
 
 	// ToolModel A short name that serves as an id: letters, digits, dot, dash, underscore
-	ToolModel Code `json:"tool_model"`
-	Tools     []struct {
-		Caution *string `json:"caution,omitempty"`
-
-		// ChargePerUse Money in the smallest unit of its ISO 4217 currency, and as text
-		ChargePerUse *Money   `json:"charge_per_use,omitempty"`
-		Free         []Period `json:"free"`
-
-		// Garage A short name that serves as an id: letters, digits, dot, dash, underscore
-		Garage *Code `json:"garage,omitempty"`
-
-		// Number A short name that serves as an id: letters, digits, dot, dash, underscore
-		Number Code `json:"number"`
-	} `json:"tools"`
+	ToolModel Code          `json:"tool_model"`
+	Tools     []OfferedTool `json:"tools"`
 }
 
 // ToolPage defines model for ToolPage.
@@ -2576,7 +2628,7 @@ type ToolTakenProblem struct {
 // UncertaintyIn Either one reading with an instrument (`value`, `with` and what is known of it), or a general budget (`inputs`)
 type UncertaintyIn struct {
 	Calibration *struct {
-		CoverageFactor *float32 `json:"coverage_factor,omitempty"`
+		CoverageFactor *float64 `json:"coverage_factor,omitempty"`
 
 		// ExpandedUncertainty A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
 		ExpandedUncertainty LengthIn `json:"expanded_uncertainty"`
@@ -2584,47 +2636,47 @@ type UncertaintyIn struct {
 	} `json:"calibration,omitempty"`
 	Inputs *[]struct {
 		// DegreesOfFreedom Left out: infinite
-		DegreesOfFreedom *float32 `json:"degrees_of_freedom,omitempty"`
+		DegreesOfFreedom *float64 `json:"degrees_of_freedom,omitempty"`
 		Name             string   `json:"name"`
-		Sensitivity      *float32 `json:"sensitivity,omitempty"`
-		U                float32  `json:"u"`
+		Sensitivity      *float64 `json:"sensitivity,omitempty"`
+		U                float64  `json:"u"`
 	} `json:"inputs,omitempty"`
 
 	// InstrumentExpansion Millionths per kelvin
-	InstrumentExpansion *float32 `json:"instrument_expansion,omitempty"`
+	InstrumentExpansion *float64 `json:"instrument_expansion,omitempty"`
 
 	// Repeatability A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
 	Repeatability *LengthIn `json:"repeatability,omitempty"`
 
 	// Resolution A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
 	Resolution         *LengthIn `json:"resolution,omitempty"`
-	TemperatureCelsius *float32  `json:"temperature_celsius,omitempty"`
+	TemperatureCelsius *float64  `json:"temperature_celsius,omitempty"`
 
 	// Value A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
 	Value *LengthIn `json:"value,omitempty"`
 	With  *Method   `json:"with,omitempty"`
 
 	// WorkpieceExpansion Millionths per kelvin
-	WorkpieceExpansion *float32 `json:"workpiece_expansion,omitempty"`
+	WorkpieceExpansion *float64 `json:"workpiece_expansion,omitempty"`
 }
 
 // UncertaintyOut defines model for UncertaintyOut.
 type UncertaintyOut struct {
 	Assumed []Text `json:"assumed"`
 	Budget  []struct {
-		Contribution     float32  `json:"contribution"`
-		DegreesOfFreedom *float32 `json:"degrees_of_freedom,omitempty"`
+		Contribution     float64  `json:"contribution"`
+		DegreesOfFreedom *float64 `json:"degrees_of_freedom,omitempty"`
 		Shared           bool     `json:"shared"`
 		Source           string   `json:"source"`
 	} `json:"budget"`
 
 	// CombinedU In micrometres for a reading, else in the unit of the inputs
-	CombinedU      float32 `json:"combined_u"`
-	CoverageFactor float32 `json:"coverage_factor"`
+	CombinedU      float64 `json:"combined_u"`
+	CoverageFactor float64 `json:"coverage_factor"`
 
 	// EffectiveDegreesOfFreedom Left out: infinite
-	EffectiveDegreesOfFreedom *float32 `json:"effective_degrees_of_freedom,omitempty"`
-	Expanded                  float32  `json:"expanded"`
+	EffectiveDegreesOfFreedom *float64 `json:"effective_degrees_of_freedom,omitempty"`
+	Expanded                  float64  `json:"expanded"`
 	Source                    *string  `json:"source,omitempty"`
 	Summary                   string   `json:"summary"`
 	Text                      *string  `json:"text,omitempty"`
