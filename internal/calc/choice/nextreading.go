@@ -29,16 +29,21 @@ type Instrument struct {
 type Search struct {
 	Gauges      []Gauge
 	Instruments []Instrument
-	// MaxEstimates bounds how often the set is estimated anew: up to 3 times
-	// for a gauge, measuredOutcomes times for an instrument at one station. Zero
-	// means DefaultMaxEstimates. Candidates beyond it are not tried and counted
-	// in SearchCost.LeftOut.
+	// MaxEstimates bounds the screening, in estimates of one bore: up to 3 for a
+	// gauge, measuredOutcomes for an instrument at one station. Zero means
+	// DefaultMaxEstimates. Candidates beyond it are not tried and counted in
+	// SearchCost.LeftOut.
 	MaxEstimates int
-	Keep         int // most readings served; zero means 5
+	// Keep is the most readings served, each by estimates of all bores that
+	// share an error with the one read; zero means DefaultKeep.
+	Keep int
 }
 
-// DefaultMaxEstimates holds a search to some tens of estimates of the set.
-const DefaultMaxEstimates = 60
+// The defaults of a Search.
+const (
+	DefaultMaxEstimates = 60
+	DefaultKeep         = 4
+)
 
 // measuredOutcomes is the number of values that stand for all a measured
 // reading could give.
@@ -86,12 +91,15 @@ type JointOutcome struct {
 	Success float64
 }
 
-// SearchCost says what a search took.
-type SearchCost struct{ Candidates, Estimates, LeftOut int }
+// SearchCost says what a search took: candidates screened and left out, and
+// estimates of one bore and of bores that share errors.
+type SearchCost struct{ Candidates, LeftOut, Screening, Estimates int }
 
 // NextReadings ranks the readings that could still be taken of running bores
 // whose joint is not decided, best first. set must be the readings that gave
 // p.Posterior. A gauge is tried only where more than one outcome is plausible.
+// All are screened with the bore taken by itself; the best are then worked out
+// with the errors it shares, and those are served.
 // Ties fall to the lower feature, then the smaller gauge, then the code. A set
 // already decided has none.
 func NextReadings(p Problem, set wornsize.Set, search Search, estimate Estimator) ([]NextReading, SearchCost, error) {
@@ -110,27 +118,44 @@ func NextReadings(p Problem, set wornsize.Set, search Search, estimate Estimator
 	if budget <= 0 {
 		budget = DefaultMaxEstimates
 	}
-	split := newSplitter(set, estimate)
-	var out []NextReading
+	split := newSplitter(set, p.Posterior, estimate)
+	type screened struct {
+		candidate
+		worth NextReading
+	}
+	var list []screened
 	for _, c := range candidates(p, set, search, now.chosen) {
-		if cost.Estimates+len(c.readings) > budget {
+		if cost.Screening+len(c.readings) > budget {
 			cost.LeftOut++
 			continue
 		}
 		cost.Candidates++
-		cost.Estimates += len(c.readings)
-		r, err := now.try(c, split.with)
+		cost.Screening += len(c.readings)
+		r, err := now.try(c, split.alone)
 		if err != nil {
 			return nil, cost, err
+		}
+		list = append(list, screened{c, r})
+	}
+	sort.SliceStable(list, func(a, b int) bool { return ahead(list[a].worth, list[b].worth) })
+	keep := search.Keep
+	if keep <= 0 {
+		keep = DefaultKeep
+	}
+	var out []NextReading
+	for _, c := range list[:min(keep, len(list))] {
+		r := c.worth
+		if !split.separate(c.feature) {
+			var err error
+			if r, err = now.try(c.candidate, split.with); err != nil {
+				return nil, cost, err
+			}
+			cost.Estimates += len(c.readings)
 		}
 		out = append(out, r)
 	}
 	sort.SliceStable(out, func(a, b int) bool { return ahead(out[a], out[b]) })
-	keep := search.Keep
-	if keep <= 0 {
-		keep = 5
-	}
-	return out[:min(keep, len(out))], cost, nil
+	return out, cost, nil
 }
 
 func ahead(a, b NextReading) bool {

@@ -170,7 +170,7 @@ func TestAReadingThatTellsNothingIsWorthNothing(t *testing.T) {
 			for _, k := range []wornsize.Kind{wornsize.Go, wornsize.Starts, wornsize.NoGo} {
 				readings = append(readings, wornsize.Reading{Kind: k, Value: 100, U: c.blur, Common: -1})
 			}
-			n, err := now.try(candidate{feature: c.feature, readings: readings}, newSplitter(set, simpleEstimate).with)
+			n, err := now.try(candidate{feature: c.feature, readings: readings}, newSplitter(set, post, simpleEstimate).with)
 			if err != nil || n.GainMinor != 0 || n.ChangesChoice != 0 || n.ProofMinor > 1e-6 {
 				t.Fatalf("%s: error %v, gain %v, proof %v, changes %v", c.name, err, n.GainMinor, n.ProofMinor, n.ChangesChoice)
 			}
@@ -187,7 +187,7 @@ func TestOnlyBoresOfUndecidedJointsAreAskedAbout(t *testing.T) {
 	if a.Chosen.Joints[0].Status != Decided || a.Chosen.Joints[1].Status != Provisional {
 		t.Fatalf("the case is not as meant: %+v", a.Chosen.Joints)
 	}
-	if cost != (SearchCost{Candidates: 1, Estimates: 3}) {
+	if cost != (SearchCost{Candidates: 1, Screening: 3}) {
 		t.Errorf("cost %+v: one plausible gauge on one of two like bores is 3 estimates", cost)
 	}
 	if len(next) != 1 || next[0].Feature != 1 || !cmp.Equal(next[0].SameFor, []int{2}) || next[0].Gauge != "fits" {
@@ -203,7 +203,7 @@ func TestADecidedSetAsksForNothing(t *testing.T) {
 	p := problem(wornsize.Posterior{}, hinge("a", 0))
 	a, next, cost := ask(t, p, wornsize.Set{Features: []wornsize.Feature{wornBore(40, 60)}},
 		Search{Gauges: []Gauge{{"g", 50, 2}}}, simpleEstimate)
-	if a.Chosen.Status != Decided || len(next) != 0 || cost.Estimates != 0 {
+	if a.Chosen.Status != Decided || len(next) != 0 || cost.Screening != 0 {
 		t.Errorf("%s, next %+v, cost %+v", a.Chosen.Status, next, cost)
 	}
 }
@@ -218,7 +218,7 @@ func TestTheSearchKeepsItsBoundAndSaysWhatItLeftOut(t *testing.T) {
 	}
 	search.MaxEstimates, search.Keep = 10, 2
 	_, next, cost := ask(t, p, set, search, simpleEstimate)
-	if cost.Estimates != 9 || cost.Candidates != 3 || cost.LeftOut != 10 || len(next) != 2 {
+	if cost.Screening != 9 || cost.Estimates != 0 || cost.Candidates != 3 || cost.LeftOut != 10 || len(next) != 2 {
 		t.Errorf("cost %+v, %d readings served", cost, len(next))
 	}
 	_, again, _ := ask(t, p, set, search, simpleEstimate)

@@ -61,7 +61,7 @@ func TestFourRustyHingeBoresTakeTheSecondOversizeProvisionally(t *testing.T) {
 	if got := a.Chosen.Reamers; len(got) != 1 || got[0] != "0.322" {
 		t.Errorf("reamers %v, want 0.322 alone", got)
 	}
-	if cost.LeftOut != 0 || cost.Estimates > 3*cost.Candidates || cost.Estimates < 2*cost.Candidates {
+	if cost.LeftOut != 0 || cost.Screening > 3*cost.Candidates || cost.Screening < 2*cost.Candidates || cost.Estimates != 0 {
 		t.Errorf("search cost %+v", cost)
 	}
 	if len(next) == 0 {

@@ -11,6 +11,7 @@ import (
 // keep their laws, and the two parts are independent.
 type splitter struct {
 	set      wornsize.Set
+	now      wornsize.Posterior
 	part     []int // of each feature, the number of its part
 	estimate Estimator
 	rest     map[int]wornsize.Posterior // of a part, all that lies outside
@@ -20,8 +21,8 @@ type splitter struct {
 // set is estimated at once.
 const mostNodes = 128
 
-func newSplitter(set wornsize.Set, estimate Estimator) *splitter {
-	s := &splitter{set: set, part: make([]int, len(set.Features)), estimate: estimate, rest: map[int]wornsize.Posterior{}}
+func newSplitter(set wornsize.Set, now wornsize.Posterior, estimate Estimator) *splitter {
+	s := &splitter{set: set, now: now, part: make([]int, len(set.Features)), estimate: estimate, rest: map[int]wornsize.Posterior{}}
 	owner := make([]int, len(set.Commons))
 	for c := range owner {
 		owner[c] = -1
@@ -50,6 +51,31 @@ func (s *splitter) join(a, b int) {
 			s.part[f] = a
 		}
 	}
+}
+
+// separate says whether a feature shares no error with any other.
+func (s *splitter) separate(feature int) bool {
+	inside, _ := s.sides(s.part[feature])
+	return len(inside) == 1
+}
+
+// alone estimates one feature with a reading added and leaves the others as
+// they are: exact for a separate feature, else without what the others tell of
+// the errors it shares.
+func (s *splitter) alone(feature int, r wornsize.Reading) (wornsize.Posterior, error) {
+	one, err := s.whole(subset(with(s.set, feature, r), []int{feature}))
+	if err != nil {
+		return one, err
+	}
+	out := wornsize.Posterior{Weights: s.now.Weights, LogEvidence: one.LogEvidence,
+		Features: append([]wornsize.FeaturePosterior(nil), s.now.Features...)}
+	f := one.Features[0]
+	f.PassingAt, f.CleanUpAt = nil, nil
+	for range out.Weights {
+		f.PassingAt, f.CleanUpAt = append(f.PassingAt, f.Passing), append(f.CleanUpAt, f.CleanUp)
+	}
+	out.Features[feature] = f
+	return out, nil
 }
 
 // with estimates the set with a reading of a feature added.
