@@ -18,9 +18,6 @@ func (s *Server) GetAvailability(ctx echo.Context, club InClub, params GetAvaila
 func (s *Server) GetFeature(ctx echo.Context, club InClub, feature InFeature, params GetFeatureParams) error {
 	return errPending
 }
-func (s *Server) GetEstimate(ctx echo.Context, club InClub, feature InFeature, params GetEstimateParams) error {
-	return errPending
-}
 func (s *Server) ListJointTemplates(ctx echo.Context, club InClub, params ListJointTemplatesParams) error {
 	return errPending
 }
@@ -59,15 +56,6 @@ func (s *Server) ReplaceReading(ctx echo.Context, club InClub, reading InReading
 	return errPending
 }
 func (s *Server) VoidReading(ctx echo.Context, club InClub, reading InReading, params VoidReadingParams) error {
-	return errPending
-}
-func (s *Server) ListRecommendations(ctx echo.Context, club InClub, params ListRecommendationsParams) error {
-	return errPending
-}
-func (s *Server) CreateRecommendation(ctx echo.Context, club InClub, params CreateRecommendationParams) error {
-	return errPending
-}
-func (s *Server) GetRecommendation(ctx echo.Context, club InClub, recommendation InRecommendation, params GetRecommendationParams) error {
 	return errPending
 }
 func (s *Server) GetOffers(ctx echo.Context, club InClub, recommendation InRecommendation) error {

@@ -1,0 +1,315 @@
+package api
+
+import (
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+	"math"
+
+	"github.com/google/uuid"
+	"github.com/labstack/echo/v4"
+
+	"pinwright/internal/calc/choice"
+	"pinwright/internal/calc/length"
+	"pinwright/internal/calc/wornsize"
+	"pinwright/internal/postgres"
+	"pinwright/internal/problem"
+	"pinwright/internal/recommend"
+)
+
+// CreateRecommendation implements the contract.
+func (s *Server) CreateRecommendation(c echo.Context, _ InClub, _ CreateRecommendationParams) error {
+	return s.write(c, func(b *postgres.Batch, in *call) func(tx *postgres.Tx) (answer, error) {
+		body := decode[RecommendationIn](in)
+		snapshot := recommend.QueueSet(b, body.Joints, body.Vehicle, body.PinSeries, in.now)
+		return func(tx *postgres.Tx) (answer, error) {
+			if err := everyJointOnce(body, snapshot); err != nil {
+				return answer{}, err
+			}
+			q, err := question(body, in)
+			if err != nil {
+				return answer{}, err
+			}
+			a, err := recommend.Decide(snapshot, q, tx.Now)
+			if err != nil {
+				return answer{}, err
+			}
+			out := recommendationOut(a, in.caller.Units)
+			out.Id, out.CreatedAt = newID(), tx.Now
+			text, err := render(out)
+			if err != nil {
+				return answer{}, err
+			}
+			recommend.Keep(tx, in.caller.MemberID, out.Id, a, text)
+			return created(in.path("recommendations", out.Id.String()), json.RawMessage(text)).versioned(1, in.caller.Units), nil
+		}
+	})
+}
+
+// everyJointOnce holds the names in the request against what was found.
+func everyJointOnce(body RecommendationIn, s *recommend.Snapshot) error {
+	var faults []problem.Fault
+	taken := map[uuid.UUID]bool{}
+	for i, name := range body.Joints {
+		at := fmt.Sprintf("/joints/%d", i)
+		ref := postgres.ParseRef(name)
+		var found []recommend.JointRow
+		for _, j := range s.Joints.Items {
+			if ref.ID != nil && *ref.ID == j.ID || ref.ID == nil && j.Position == name {
+				found = append(found, j)
+			}
+		}
+		switch {
+		case len(found) == 0:
+			faults = append(faults, problem.Fault{Pointer: at, Detail: "there is no joint “" + name + "” here; use its id, or its position with the vehicle"})
+		case len(found) > 1:
+			return problem.Ambiguous(at, name, each(found, func(j recommend.JointRow) string { return j.VehicleCode + "/" + j.Position }))
+		case taken[found[0].ID]:
+			faults = append(faults, problem.Fault{Pointer: at, Detail: "names a joint that stands in the list already"})
+		default:
+			taken[found[0].ID] = true
+		}
+	}
+	if body.PinSeries != nil && len(s.Steps.Items) == 0 {
+		faults = append(faults, problem.Fault{Pointer: "/pin_series", Detail: "there is no pin series “" + *body.PinSeries + "” in this club; GET the list"})
+	}
+	if len(faults) > 0 {
+		return problem.Invalid(faults...)
+	}
+	return nil
+}
+
+func question(body RecommendationIn, in *call) (recommend.Question, error) {
+	q := recommend.Question{Preference: string(or(body.Preference, Preference("cheapest"))), Risk: or(body.Risk, 0.05),
+		Unit: length.Unit(in.caller.Units), Currency: in.caller.Currency}
+	if body.Guidance != nil {
+		g := string(*body.Guidance)
+		q.Guidance = &g
+	}
+	um := func(l *LengthIn) *float64 {
+		if l == nil {
+			return nil
+		}
+		return pointerTo(l.Length().Micrometres())
+	}
+	if body.Form != nil {
+		q.Means = recommend.FormMeans{BellMouth: um(body.Form.BellMouth), Ovality: um(body.Form.Ovality), Surface: um(body.Form.Surface)}
+		for name, mean := range map[string]*float64{"bell_mouth": q.Means.BellMouth, "ovality": q.Means.Ovality, "surface": q.Means.Surface} {
+			if mean != nil && (*mean < 0 || *mean > 1000) {
+				return q, problem.Invalid(problem.Fault{Pointer: "/form/" + name, Detail: "must be from 0 to 1 mm: it is a mean of form error, not a size"})
+			}
+		}
+	}
+	if body.Target != nil {
+		t, err := targetIn(*body.Target)
+		if err != nil {
+			return q, err
+		}
+		q.Target = t
+	}
+	return q, nil
+}
+
+// targetIn reads a target; exactly one way of saying it.
+func targetIn(t TargetIn) (recommend.Target, error) {
+	out := recommend.Target{MinNm: nanometres(t.ClearanceMin), MaxNm: nanometres(t.ClearanceMax), Fit: or(t.Fit, ""), Thousandth: or(t.Thousandth, false)}
+	ways := 0
+	for _, said := range []bool{out.MinNm != nil || out.MaxNm != nil, out.Fit != "", out.Thousandth} {
+		if said {
+			ways++
+		}
+	}
+	switch {
+	case ways != 1:
+		return out, problem.Invalid(problem.Fault{Pointer: "/target", Detail: "give clearance_min and clearance_max, or fit, or thousandth: true; one of them"})
+	case (out.MinNm == nil) != (out.MaxNm == nil):
+		return out, problem.Invalid(problem.Fault{Pointer: "/target", Detail: "clearance_min and clearance_max go together"})
+	case out.MinNm != nil && *out.MinNm > *out.MaxNm:
+		return out, problem.Invalid(problem.Fault{Pointer: "/target/clearance_min", Detail: "must not be more than clearance_max"})
+	}
+	return out, nil
+}
+
+func recommendationOut(a *recommend.Answer, unit string) Recommendation {
+	plan := a.Choice.Chosen
+	out := Recommendation{
+		VehicleId: a.Vehicle, PinSeriesId: a.Series.SeriesID, Decision: Decision(plan.Status), Preference: Preference(plan.Preference), Risk: a.Question.Risk,
+		ProbabilityAll: plan.Success, Days: plan.Days, Readings: append([]Id{}, a.Used...), Engine: recommend.Engine, Digest: hex.EncodeToString(a.Digest[:]),
+		Cost: pointerTo(moneyOut(plan.PriceMinor, a.Question.Currency)), Summary: a.Summary(), DoNext: remarksOut(a.DoNext()),
+		Warnings: remarksOut(a.Warnings), Cautions: remarksOut(a.Cautions()), Assumed: remarksOut(a.Assumed),
+		Target: Target{ClearanceMin: lengthOut(a.Low, unit), ClearanceMax: lengthOut(a.High, unit), Fit: present(a.Question.Target.Fit), Thousandth: present(a.Question.Target.Thousandth),
+			Text: "clearance from " + a.Low.Text(length.Unit(unit)) + " to " + a.High.Text(length.Unit(unit))},
+	}
+	for j := range a.Joints {
+		out.Joints = append(out.Joints, jointAnswerOut(a, j, unit))
+	}
+	for _, p := range a.Choice.Plans {
+		out.Preferences = append(out.Preferences, planOut(a, p))
+	}
+	if a.Next != nil {
+		out.NextMeasurement = nextOut(a, unit)
+	}
+	return out
+}
+
+func jointAnswerOut(a *recommend.Answer, j int, unit string) JointAnswer {
+	row, chosen := a.Joints[j], a.Choice.Chosen.Joints[j]
+	out := JointAnswer{JointId: row.ID, Position: row.Position, Decision: Decision(chosen.Status), Reasons: []Text{}}
+	passing, cleanUp := a.SizesOf(j)
+	out.PassingSize, out.CleanUpSize = pointerTo(sizeOut(passing, unit)), pointerTo(sizeOut(cleanUp, unit))
+	for _, o := range a.Choice.Options[j] {
+		out.Options = append(out.Options, optionOut(a, o, unit))
+	}
+	if o := a.Option(a.Choice.Chosen, j); o != nil {
+		out.Option, out.Step = pointerTo(string(o.Kind)), stepName(a, o.Step)
+		out.ProbabilityFit = &o.Success
+		if o.Clearance != nil {
+			out.Clearance = pointerTo(quantityOut(*o.Clearance, unit))
+		}
+		if o.Step >= 0 {
+			step := a.StepRows[o.Step]
+			out.Pin = pointerTo(lengthOut(length.Length(step.PinNm), unit))
+			if o.Kind == choice.ReamTo || o.Kind == choice.CutSmallerAndLook {
+				out.Reamer = optionalLength(step.ReamerNm, unit)
+			}
+		}
+		out.Reasons = each(o.Reasons, reasonOut)
+		if text := a.WayOutText(*o); text != nil {
+			out.IfItFails = pointerTo(remarkOut(*text))
+		}
+	}
+	if chosen.RunnerUp >= 0 {
+		o := a.Choice.Options[j][chosen.RunnerUp]
+		out.RunnerUp = &RunnerUp{Option: string(o.Kind), Step: stepName(a, o.Step), WhyNot: reasonOut(chosen.WhyNot)}
+	}
+	return out
+}
+
+func stepName(a *recommend.Answer, step int) *string {
+	if step < 0 {
+		return nil
+	}
+	return pointerTo(a.Steps[step].Code)
+}
+
+func quantityOut(q choice.Quantity, unit string) EstimatedSize {
+	return sizeOut(recommend.Size{Median: q.Mean, Low: q.Low, High: q.High}, unit)
+}
+
+func reasonOut(r choice.Reason) Text {
+	params := map[string]any{}
+	for _, p := range r.Params {
+		params[p.Name] = p.Value
+	}
+	t := Text{Code: r.Code, Text: r.Text}
+	if len(params) > 0 {
+		t.Params = &params
+	}
+	return t
+}
+
+func optionOut(a *recommend.Answer, o choice.Option, unit string) OptionAnswer {
+	out := OptionAnswer{Option: OptionAnswerOption(o.Kind), Step: stepName(a, o.Step), Text: a.OptionText(o),
+		ProbabilityCleanUp: o.CleanUp, ProbabilityClearance: o.InTarget, ProbabilityFit: o.Success,
+		Proof: OptionAnswerProof(o.Verdict), Open: o.Open, Days: o.Days, StepsLeft: &o.StepsLeft}
+	if o.PriceMinor > 0 {
+		out.Cost = pointerTo(moneyOut(o.PriceMinor, a.Question.Currency))
+	}
+	quantity := func(q *choice.Quantity) *EstimatedSize {
+		if q == nil {
+			return nil
+		}
+		return pointerTo(quantityOut(*q, unit))
+	}
+	out.Clearance, out.Allowance, out.Interference = quantity(o.Clearance), quantity(o.Allowance), quantity(o.Interference)
+	if len(o.Reasons) > 0 {
+		out.Against = pointerTo(each(o.Reasons, reasonOut))
+	}
+	return out
+}
+
+func planOut(a *recommend.Answer, p choice.Plan) PreferenceAnswer {
+	out := PreferenceAnswer{Preference: Preference(p.Preference), Decision: Decision(p.Status), ProbabilityAll: p.Success, Days: p.Days,
+		Cost: pointerTo(moneyOut(p.PriceMinor, a.Question.Currency)), Text: a.PlanText(p), Steps: []PlannedStep{}}
+	for j := range p.Joints {
+		step := PlannedStep{Position: a.Joints[j].Position, Option: "none"}
+		if o := a.Option(p, j); o != nil {
+			step.Option, step.Step = string(o.Kind), stepName(a, o.Step)
+		}
+		out.Steps = append(out.Steps, step)
+	}
+	return out
+}
+
+func nextOut(a *recommend.Answer, unit string) *NextMeasurement {
+	n := a.Next
+	out := &NextMeasurement{FeatureId: a.Features[n.Feature].ID, Position: a.PositionOf(n.Feature), Kind: "gauge", ProbabilityChanges: n.ChangesChoice,
+		ProbabilitySettles: n.Settles, Saves: moneyOut(int64(math.Round(n.ValueMinor)), a.Question.Currency), Text: a.NextText()}
+	if n.Instrument != "" {
+		out.Kind, out.With = "measure", &n.Instrument
+		if name, ok := map[wornsize.Station]Station{wornsize.MouthA: "mouth_a", wornsize.Middle: "middle", wornsize.MouthB: "mouth_b"}[n.Station]; ok {
+			out.Station = &name
+		}
+	} else {
+		out.Gauge = pointerTo(lengthOut(length.FromMicrometres(a.Nominal.Micrometres()+n.Size), unit))
+	}
+	for _, o := range n.Outcomes {
+		name, text := a.OutcomeText(o)
+		steps := each(o.Joints, func(j choice.JointOutcome) string {
+			if j.Step < 0 {
+				return string(j.Kind)
+			}
+			return string(j.Kind) + " " + a.Steps[j.Step].Code
+		})
+		out.Outcomes = append(out.Outcomes, NextOutcome{Outcome: name, Probability: o.Probability, Decision: Decision(o.Status), Steps: &steps, Text: text})
+	}
+	return out
+}
+
+func keptOut(k recommend.Kept) (Recommendation, error) {
+	var out Recommendation
+	err := json.Unmarshal(k.Body, &out)
+	out.SupersededBy = k.SupersededBy
+	return out, err
+}
+
+// GetRecommendation implements the contract.
+func (s *Server) GetRecommendation(c echo.Context, _ InClub, recommendation InRecommendation, _ GetRecommendationParams) error {
+	return s.read(c, func(b *postgres.Batch, in *call) func() (answer, error) {
+		row := recommend.Find(b, recommendation)
+		return func() (answer, error) {
+			k, err := row.One()
+			if err != nil {
+				return answer{}, err
+			}
+			out, err := keptOut(k)
+			if err != nil {
+				return answer{}, err
+			}
+			if k.SupersededBy == nil { // the very bytes that were given
+				return ok(json.RawMessage(k.Body)).versioned(1, in.caller.Units), nil
+			}
+			return ok(out).tagged(out, in.caller.Units)
+		}
+	})
+}
+
+// ListRecommendations implements the contract.
+func (s *Server) ListRecommendations(c echo.Context, _ InClub, params ListRecommendationsParams) error {
+	return s.read(c, func(b *postgres.Batch, in *call) func() (answer, error) {
+		p := in.page(1)
+		rows := recommend.List(b, params.Vehicle, in.pageID(p), p.limit+1)
+		return func() (answer, error) {
+			items, next := cut(in, p, rows.Items, func(k recommend.Kept) []string { return []string{k.ID.String()} })
+			out := RecommendationPage{Items: []Recommendation{}, Next: next}
+			for _, k := range items {
+				r, err := keptOut(k)
+				if err != nil {
+					return answer{}, err
+				}
+				out.Items = append(out.Items, r)
+			}
+			return in.listed(out, next), nil
+		}
+	})
+}

@@ -1,0 +1,237 @@
+package recommend
+
+import (
+	"crypto/sha256"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"github.com/google/uuid"
+
+	"pinwright/internal/calc/choice"
+	"pinwright/internal/calc/length"
+	"pinwright/internal/calc/limits"
+	"pinwright/internal/calc/wornsize"
+	"pinwright/internal/problem"
+)
+
+// Target is the clearance that is wanted; at most one way of saying it is set.
+type Target struct {
+	MinNm, MaxNm *int64
+	Fit          string
+	Thousandth   bool
+}
+
+func (t Target) stated() bool { return t.MinNm != nil || t.Fit != "" || t.Thousandth }
+
+// Question is what is asked of a set, beside its joints.
+type Question struct {
+	Preference string // uniform, least_metal or cheapest
+	Risk       float64
+	Target     Target // when not stated, the joint's or its template's
+	Guidance   *string
+	Means      FormMeans
+	Unit       length.Unit // in which sentences give lengths
+	Currency   string
+}
+
+// Thousandth of an inch over the pin, with half of it either way (common
+// practice, no published source).
+const (
+	ThousandthMin length.Length = 12_700
+	ThousandthMax length.Length = 38_100
+)
+
+// ClearanceOf resolves a target into limits, for a pin of the size given.
+func ClearanceOf(t Target, size length.Length) (low, high length.Length, err error) {
+	switch {
+	case t.MinNm != nil && t.MaxNm != nil:
+		return length.Length(*t.MinNm), length.Length(*t.MaxNm), nil
+	case t.Fit != "":
+		fit, err := limits.ParseFit(t.Fit)
+		var pair limits.Pair
+		if err == nil {
+			pair, err = fit.At(size)
+		} else {
+			pair, err = limits.InchFit(t.Fit, size)
+		}
+		if err != nil {
+			return 0, 0, err
+		}
+		return pair.LeastClearance, pair.GreatestClearance, nil
+	default:
+		return ThousandthMin, ThousandthMax, nil
+	}
+}
+
+// Answer is the engine's answer with what it was made from, in micrometres and
+// minor units.
+type Answer struct {
+	Question  Question
+	Vehicle   uuid.UUID
+	Series    StepRow // its first step, for the series' names
+	Nominal   length.Length
+	Joints    []JointRow
+	Features  []FeatureRow
+	Steps     []choice.Step
+	StepRows  []StepRow
+	Posterior wornsize.Posterior
+	Running   [][]int // by joint: indexes into Features
+	Problem   choice.Problem
+	Choice    choice.Answer
+	Next      *choice.NextReading
+	Low, High length.Length // clearance limits
+	Used      []uuid.UUID
+	Digest    [32]byte
+	Assumed   []Remark
+	Warnings  []Remark
+}
+
+// Decide answers q from the snapshot. The time only tells how long a reamer
+// that is out will be waited for.
+func Decide(s *Snapshot, q Question, now time.Time) (*Answer, error) {
+	joints, rows := s.Joints.Items, s.Steps.Items
+	for _, j := range joints[1:] {
+		if j.VehicleID != joints[0].VehicleID {
+			return nil, problem.Invalid(problem.Fault{Pointer: "/joints", Detail: "are of several vehicles; ask for each vehicle by itself"})
+		}
+	}
+	if len(rows) == 0 {
+		return nil, problem.Invalid(problem.Fault{Pointer: "/pin_series", Detail: "name the pin series whose sizes are on offer; these joints have none of their own"})
+	}
+	for _, r := range rows {
+		if r.SeriesID != rows[0].SeriesID {
+			return nil, problem.Invalid(problem.Fault{Pointer: "/pin_series", Detail: fmt.Sprintf("these joints have several (%s, %s); name one, or ask for them apart", rows[0].SeriesCode, r.SeriesCode)})
+		}
+	}
+	nominal := length.Length(rows[0].PinNm)
+	o, err := observe(joints, s.Features.Items, s.Readings.Items, nominal, tallest(rows, nominal), q.Means, q.Guidance)
+	if err != nil {
+		return nil, problem.Invalid(problem.Fault{Pointer: "/joints", Detail: err.Error()})
+	}
+	a := &Answer{Question: q, Vehicle: joints[0].VehicleID, Series: rows[0], Nominal: nominal, Joints: joints, Features: o.features, StepRows: rows, Used: o.used}
+	target := q.Target
+	if !target.stated() {
+		j := joints[0]
+		target = Target{MinNm: j.ClearanceMinNm, MaxNm: j.ClearanceMaxNm, Thousandth: j.Thousandth}
+		if j.Fit != nil {
+			target.Fit = *j.Fit
+		}
+		if !target.stated() {
+			o.assumed.add("assumed_target", nil, "The clearance wanted was taken as about one thousandth of an inch, half of it more or less (common practice, no published source).")
+		}
+	}
+	a.Question.Target = target
+	if a.Low, a.High, err = ClearanceOf(target, nominal); err != nil {
+		return nil, problem.Invalid(problem.Fault{Pointer: "/target/fit", Detail: err.Error()})
+	}
+	cutters := slices.Clone(s.Cutters.Items)
+	waits := map[string]int{}
+	for i, c := range cutters {
+		if c.FreeFrom != nil && c.FreeFrom.After(now) {
+			waits[c.Code] = int(math.Ceil(c.FreeFrom.Sub(now).Hours() / 24))
+		}
+		cutters[i].FreeFrom = nil // the digest takes the days instead, so that it does not change by the second
+	}
+	a.Steps = steps(rows, cutters, nominal, func(c CutterRow) int { return waits[c.Code] }, &o.assumed)
+	if a.Posterior, err = wornsize.Estimate(o.set); err != nil {
+		return nil, fmt.Errorf("estimate: %w", err)
+	}
+	a.Problem = choice.Problem{Posterior: a.Posterior, Series: a.Steps, Losses: choice.DefaultLosses(), Preference: choice.Preference(q.Preference),
+		Risk: choice.Risk{Joint: q.Risk, Set: q.Risk}}
+	o.assumed.add("assumed_losses", nil, "What a failed cut, a day's waiting and a spent step of the ladder cost was taken from defaults (common practice, no published source).")
+	for _, j := range joints {
+		one, running := o.joint(j, a)
+		if len(running) == 0 {
+			return nil, problem.Invalid(problem.Fault{Pointer: "/joints", Detail: j.Position + " has no running bore, so there is nothing to decide"})
+		}
+		a.Problem.Joints = append(a.Problem.Joints, one)
+		a.Running = append(a.Running, running)
+	}
+	if a.Choice, err = choice.Decide(a.Problem); err != nil {
+		return nil, fmt.Errorf("choice: %w", err)
+	}
+	if a.Choice.Chosen.Status != choice.Decided {
+		if err := a.searchNext(o.set, s.Gauges.Items); err != nil {
+			return nil, err
+		}
+	}
+	a.Assumed, a.Warnings = o.assumed.list, o.warnings.list
+	a.Digest = digest(Engine, q, joints, s.Features.Items, s.Readings.Items, rows, cutters, waits, s.Gauges.Items)
+	return a, nil
+}
+
+// joint makes one joint ready for the choice.
+func (o *observation) joint(j JointRow, a *Answer) (choice.Joint, []int) {
+	one := choice.Joint{Code: j.Position, Pin: -1, Target: choice.Interval{Low: a.Low.Micrometres(), High: a.High.Micrometres()}}
+	for i, f := range o.features {
+		switch {
+		case f.JointID != j.ID:
+		case f.Shape == "bore" && f.Duty == "running":
+			one.Running = append(one.Running, i)
+			one.Dirty = one.Dirty || o.surface[i] == "rusty" || o.surface[i] == "pitted"
+			if len(o.set.Features[i].Readings) == 0 {
+				o.warnings.add("bore_not_read", map[string]any{"position": j.Position, "feature": f.Code}, "%s, %s: nothing was read of it, so its size is a guess as wide as it can be.", j.Position, f.Code)
+			}
+		case f.Shape == "bore" && len(o.set.Features[i].Readings) > 0:
+			one.Held = append(one.Held, i)
+		case f.Shape == "pin" && len(o.set.Features[i].Readings) > 0:
+			one.Pin = i
+			step := stepOf(a.Posterior.Features[i].Original, a.StepRows, a.Nominal)
+			if step.Probability > 0.9 {
+				one.Fitted = slices.IndexFunc(a.StepRows, func(s StepRow) bool { return s.Code == step.Code })
+			}
+		}
+	}
+	for fact, seen := range map[choice.Fact]bool{choice.CrackedBoss: j.CrackedBoss, choice.ThinBoss: j.ThinBoss, choice.LinedBush: j.LinedBush,
+		choice.HardenedBore: j.HardenedBore, choice.BentLeaf: j.BentLeaf, choice.Coated: j.Coated} {
+		if seen {
+			one.Facts = append(one.Facts, fact)
+		}
+	}
+	slices.Sort(one.Facts)
+	one.Bush = bushFor(a.Steps[0], one.Target)
+	one.Replacement = &choice.Replacement{PriceMinor: partPrice, LabourMinor: partLabour, LeadDays: partLeadDays, Meets: partMeets}
+	o.assumed.add("assumed_bush_and_part", map[string]any{"bush_minor": bushPrice, "part_minor": partPrice}, "Prices and days of a bush or a new part were taken from defaults (common practice, no published source).")
+	o.assumed.add("wall_not_judged", nil, "The wall that is left around a larger bore was not judged, since the boss's diameter is not known: look whether it bears the next size.")
+	return one, one.Running
+}
+
+// mostEstimates bounds the search for the next reading.
+const mostEstimates = 45
+
+func (a *Answer) searchNext(set wornsize.Set, rows []GaugeRow) error {
+	search := choice.Search{Gauges: choice.SeriesGauges(a.Steps, defaultGaugeBlur), MaxEstimates: mostEstimates, Keep: 1}
+	seen := map[int64]bool{}
+	for _, g := range rows {
+		switch {
+		case g.SizeNm != nil && (g.Kind == "pin_gauge" || g.Kind == "plug_gauge"):
+			if !seen[*g.SizeNm] {
+				seen[*g.SizeNm] = true
+				search.Gauges = append(search.Gauges, choice.Gauge{Code: g.Code, Size: (length.Length(*g.SizeNm) - a.Nominal).Micrometres(), Blur: defaultGaugeBlur})
+			}
+		case g.Kind == "bore_gauge":
+			search.Instruments = []choice.Instrument{{Code: g.Code, U: instrumentSpreadU, Stations: []wornsize.Station{wornsize.Middle}}}
+		}
+	}
+	next, _, err := choice.NextReadings(a.Problem, set, search, wornsize.Estimate)
+	if err != nil {
+		return fmt.Errorf("next reading: %w", err)
+	}
+	if len(next) > 0 {
+		a.Next = &next[0]
+	}
+	return nil
+}
+
+// digest is the SHA-256 of all inputs in one order.
+func digest(inputs ...any) [32]byte {
+	text, err := json.Marshal(inputs)
+	if err != nil {
+		panic(fmt.Sprintf("recommend: inputs do not marshal: %v", errors.Unwrap(err))) // rows of ours with finite numbers
+	}
+	return sha256.Sum256(text)
+}

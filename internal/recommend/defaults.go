@@ -1,0 +1,97 @@
+package recommend
+
+import (
+	"math"
+	"slices"
+
+	"pinwright/internal/calc/choice"
+	"pinwright/internal/calc/length"
+)
+
+// What a reamer cuts when nothing is known of it yet, in micrometres: a sharp
+// hand reamer turned steadily cuts a little over its size, the same in every
+// hole of a set but for the scatter (common practice, no published source).
+const (
+	defaultOvercut  = 2
+	defaultOvercutU = 3
+	defaultScatter  = 2
+	// With less than leastCut on diameter a reamer rubs and glazes; beyond mostCut in
+	// one pass a hand reamer chatters or tears.
+	leastCut = 20
+	mostCut  = 300
+	// reamerMatch is how near a club's reamer must be to the size that a step names.
+	reamerMatch = 2
+)
+
+// A bush and a new part, when nobody has priced them: minor units of a currency
+// with hundredths, days, a bush with a wall of a millimetre (common practice, no
+// published source).
+const (
+	bushWall          = 1000 // µm
+	bushPrice         = 1500
+	bushLabour        = 2500
+	bushLeadDays      = 7
+	partPrice         = 14000
+	partLabour        = 3000
+	partLeadDays      = 14
+	partMeets         = 0.99
+	defaultLeadDays   = 7
+	deliveryQuantile  = 0.9
+	defaultGaugeBlur  = 1.0 // µm of feel, for a gauge that could be tried
+	instrumentSpreadU = 4.0 // µm of one reading of a bore with an instrument that could be used
+)
+
+func bushFor(standard choice.Step, target choice.Interval) *choice.Bush {
+	pin := standard.Pin.Mid()
+	return &choice.Bush{Hole: pin + 2*bushWall, Finished: choice.Interval{Low: standard.Pin.High + target.Low, High: math.Max(standard.Pin.High+target.Low, standard.Pin.Low+target.High)},
+		PriceMinor: bushPrice, LabourMinor: bushLabour, LeadDays: bushLeadDays}
+}
+
+// leadDays is when a pin is here: the 90 % quantile of the supplier's recorded
+// times, else what the series states, else a week.
+func leadDays(s StepRow, assumed *remarks) int {
+	if n := len(s.DeliveryDays); n > 0 {
+		sorted := slices.Clone(s.DeliveryDays)
+		slices.Sort(sorted)
+		at := int(math.Ceil(deliveryQuantile*float64(n))) - 1 // nearest rank
+		return int(sorted[at])
+	}
+	if s.LeadDays != nil {
+		return int(*s.LeadDays)
+	}
+	assumed.add("assumed_lead_time", map[string]any{"days": defaultLeadDays}, "Pins were taken to be here in %d days, since the series states no lead time and no delivery is recorded.", defaultLeadDays)
+	return defaultLeadDays
+}
+
+// steps makes the ladder of the series, each step with the club's reamer for it.
+func steps(rows []StepRow, cutters []CutterRow, nominal length.Length, waitDays func(CutterRow) int, assumed *remarks) []choice.Step {
+	out := make([]choice.Step, len(rows))
+	for i, s := range rows {
+		out[i] = choice.Step{Code: s.Code, LeadDays: leadDays(s, assumed), Available: true,
+			Pin: choice.Interval{Low: (length.Length(s.PinNm+s.ToleranceLowerNm) - nominal).Micrometres(), High: (length.Length(s.PinNm+s.ToleranceUpperNm) - nominal).Micrometres()}}
+		if s.PriceMinor != nil {
+			out[i].PriceMinor = *s.PriceMinor
+		} else {
+			assumed.add("assumed_pin_price", map[string]any{"step": s.Code}, "The price of the %s pin is not known and was left out of the cost.", s.Code)
+		}
+		if s.ReamerNm == nil {
+			continue
+		}
+		r := &choice.Reamer{Code: s.Code, Diameter: (length.Length(*s.ReamerNm) - nominal).Micrometres(),
+			Overcut: defaultOvercut, OvercutU: defaultOvercutU, Scatter: defaultScatter, MinCut: leastCut, MaxCut: mostCut}
+		for _, c := range cutters {
+			if math.Abs((length.Length(c.SizeNm)-length.Length(*s.ReamerNm)).Micrometres()) > reamerMatch || c.InService == 0 {
+				continue
+			}
+			r.Available, r.Code, r.WaitDays = true, c.Code, waitDays(c)
+			if c.ChargeMinor != nil {
+				r.WearMinor = *c.ChargeMinor
+			}
+			break
+		}
+		assumed.add("assumed_cut_size", map[string]any{"overcut_um": defaultOvercut, "u_um": defaultOvercutU, "scatter_um": defaultScatter},
+			"A reamer was taken to cut %d µm over its size, give or take %d µm, and %d µm more or less from hole to hole (common practice, no published source).", defaultOvercut, defaultOvercutU, defaultScatter)
+		out[i].Reamer = r
+	}
+	return out
+}

@@ -1,0 +1,313 @@
+package recommend
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"github.com/google/uuid"
+
+	"pinwright/internal/calc/length"
+	"pinwright/internal/calc/uncertainty"
+	"pinwright/internal/calc/wornsize"
+)
+
+// Remark is a sentence for people with its code and values.
+type Remark struct {
+	Code   string
+	Params map[string]any
+	Text   string
+}
+
+// Budget is the uncertainty of one reading, in micrometres.
+type Budget struct {
+	ReadingID uuid.UUID
+	U         float64
+	Lines     []BudgetLine
+}
+
+// BudgetLine is one source of doubt.
+type BudgetLine struct {
+	Source string
+	U      float64
+	Shared bool
+}
+
+// observation is the readings of a set, made ready for the engine.
+type observation struct {
+	set      wornsize.Set
+	features []FeatureRow // set.Features[i] is features[i]
+	nominal  length.Length
+	used     []uuid.UUID
+	budgets  []Budget
+	assumed  remarks
+	warnings remarks
+	surface  []string // by feature: the surface last seen
+}
+
+// remarks collects each remark once, by its code and text.
+type remarks struct{ list []Remark }
+
+func (r *remarks) add(code string, params map[string]any, format string, args ...any) {
+	text := fmt.Sprintf(format, args...)
+	if slices.ContainsFunc(r.list, func(x Remark) bool { return x.Code == code && x.Text == text }) {
+		return
+	}
+	r.list = append(r.list, Remark{Code: code, Params: params, Text: text})
+}
+
+func (r *remarks) addAll(list []uncertainty.Remark) {
+	for _, x := range list {
+		params := map[string]any{}
+		for _, p := range x.Params {
+			params[p.Name] = p.Value
+		}
+		r.add(x.Code, params, "%s", x.Text)
+	}
+}
+
+// FormMeans overrides the expected means of form error, in micrometres; nil
+// leaves the template's, else the default.
+type FormMeans struct{ BellMouth, Ovality, Surface *float64 }
+
+// observe turns the rows of a snapshot into the engine's set. Lengths are
+// counted from nominal. Doubtful readings stay out; of a reamed feature only
+// what was read since belongs to the size it has now.
+func observe(joints []JointRow, features []FeatureRow, readings []ReadingRow, nominal, tallest length.Length, means FormMeans, guidance *string) (*observation, error) {
+	o := &observation{nominal: nominal}
+	commons := map[string]int{}
+	for _, f := range features {
+		j := joints[slices.IndexFunc(joints, func(j JointRow) bool { return j.ID == f.JointID })]
+		own := o.standing(f, readings)
+		surface := "unknown"
+		if len(own) > 0 {
+			surface = own[len(own)-1].Surface
+		}
+		form := o.form(j, surface, means)
+		feature := wornsize.Feature{Shape: shapeOf(f), Form: form, Prior: o.prior(f, own, tallest)}
+		if g := j.Guidance; guidance != nil && *guidance == "held_to_axis" || guidance == nil && g == "held_to_axis" {
+			feature.Guidance = wornsize.HeldToAxis
+		}
+		for _, r := range own {
+			reading, common, key, err := o.reading(f, r)
+			if err != nil {
+				return nil, fmt.Errorf("reading %s: %w", r.ID, err)
+			}
+			if common != (wornsize.Common{}) {
+				at, ok := commons[key]
+				if !ok {
+					at = len(o.set.Commons)
+					commons[key] = at
+					o.set.Commons = append(o.set.Commons, common)
+				}
+				// One instrument in one sitting has one error; where its budgets differ (the
+				// temperature did) the larger stands for all.
+				o.set.Commons[at].U = math.Max(o.set.Commons[at].U, common.U)
+				reading.Common = at
+			}
+			feature.Readings = append(feature.Readings, reading)
+			o.used = append(o.used, r.ID)
+		}
+		o.set.Features = append(o.set.Features, feature)
+		o.features = append(o.features, f)
+		o.surface = append(o.surface, surface)
+	}
+	slices.SortFunc(o.used, func(a, b uuid.UUID) int { return slices.Compare(a[:], b[:]) })
+	return o, nil
+}
+
+func shapeOf(f FeatureRow) wornsize.Shape {
+	if f.Shape == "pin" {
+		return wornsize.Pin
+	}
+	return wornsize.Bore
+}
+
+// standing are the readings of f that speak of the size it has now: since it
+// was reamed, when it was.
+func (o *observation) standing(f FeatureRow, readings []ReadingRow) []ReadingRow {
+	var own []ReadingRow
+	var since time.Time
+	for _, r := range readings {
+		if r.FeatureID != f.ID {
+			continue
+		}
+		if r.Doubtful != nil {
+			o.warnings.add("doubtful_reading_left_out", map[string]any{"reading": r.ID.String()}, "A reading of %s is doubtful and was left out: %s", f.Code, *r.Doubtful)
+			continue
+		}
+		if r.Stage == "reamed" && since.IsZero() {
+			since = r.TakenAt
+		}
+		own = append(own, r)
+	}
+	if since.IsZero() {
+		return own
+	}
+	return slices.DeleteFunc(own, func(r ReadingRow) bool {
+		return r.TakenAt.Before(since) || r.Stage == "as_found" || r.Stage == "cleaned"
+	})
+}
+
+// form is what shape to expect: as asked, else as the template says, else by
+// what the surface looked like.
+func (o *observation) form(j JointRow, surface string, means FormMeans) wornsize.Form {
+	form, notes := wornsize.DefaultForm(surface)
+	defaulted := false
+	set := func(asked *float64, template *int64, into *float64) {
+		switch {
+		case asked != nil:
+			*into = *asked
+		case template != nil:
+			*into = length.Length(*template).Micrometres()
+		default:
+			defaulted = true
+		}
+	}
+	set(means.BellMouth, j.BellMouthNm, &form.BellMouth)
+	set(means.Ovality, j.OvalityNm, &form.Ovality)
+	set(means.Surface, j.SurfaceNm, &form.Surface)
+	for _, n := range notes {
+		if n.Code != wornsize.AssumedForm || defaulted {
+			o.assumed.addAll([]uncertainty.Remark{n})
+		}
+	}
+	return form
+}
+
+// roomBeyond widens the prior where a reading lies outside it.
+const roomBeyond = 150.0
+
+// prior is where the base size may lie before any reading. A pin's base is the
+// size it was made to, some step of its ladder up to tallest.
+func (o *observation) prior(f FeatureRow, own []ReadingRow, tallest length.Length) wornsize.Prior {
+	base := o.nominal
+	if f.NominalNm != nil {
+		base = length.Length(*f.NominalNm)
+	}
+	p, notes := wornsize.DefaultPrior(shapeOf(f), base.Micrometres())
+	if f.Shape == "pin" {
+		made := p.High
+		p.Low, p.High = -made, math.Max(0, (tallest-base).Micrometres())+made
+		o.assumed.add("assumed_pin_of_the_series", map[string]any{"feature": f.Code}, "Before any reading the pin was taken to have been made to a size of its series, none likelier than another.")
+	} else {
+		o.assumed.addAll(notes)
+	}
+	offset := (base - o.nominal).Micrometres()
+	p.Low, p.High = p.Low+offset, p.High+offset
+	for _, r := range own {
+		at := (length.Length(r.SizeNm) - o.nominal).Micrometres()
+		p.Low, p.High = math.Min(p.Low, at-roomBeyond), math.Max(p.High, at+roomBeyond)
+	}
+	return p
+}
+
+var stations = map[string]wornsize.Station{"mouth_a": wornsize.MouthA, "middle": wornsize.Middle, "mouth_b": wornsize.MouthB}
+
+var gaugeKinds = map[string]wornsize.Kind{"go": wornsize.Go, "no_go": wornsize.NoGo, "starts": wornsize.Starts}
+
+// reading makes one reading ready: its doubt split into what it shares with
+// others of its instrument and sitting (key), and what is its own.
+func (o *observation) reading(f FeatureRow, r ReadingRow) (wornsize.Reading, wornsize.Common, string, error) {
+	out := wornsize.Reading{Common: -1, Direction: math.NaN()}
+	if r.Station != nil {
+		out.Station = stations[*r.Station]
+	}
+	if r.DirectionDegrees != nil {
+		out.Direction = *r.DirectionDegrees
+	}
+	thermal := uncertainty.Thermal{}
+	if r.TemperatureCelsius != nil {
+		// A stated temperature is that of a workpiece felt or read off the wall:
+		// known to about a degree (common practice, no published source).
+		thermal.Temperature = &uncertainty.Estimate{Value: *r.TemperatureCelsius, U: 1, DoF: 8}
+	}
+	calibration := calibrationOf(r)
+	if r.Kind != "measured" {
+		return o.gauged(f, r, out, thermal, calibration)
+	}
+	if r.Method == nil {
+		return out, wornsize.Common{}, "", fmt.Errorf("it names no method and no instrument; void it and post it with one")
+	}
+	instrument := uncertainty.Instrument{Calibration: calibration}
+	if r.ResolutionNm != nil {
+		instrument.Resolution = length.Length(*r.ResolutionNm).Micrometres()
+	}
+	shape := uncertainty.Bore
+	if f.Shape == "pin" {
+		shape = uncertainty.Pin
+	}
+	m, err := uncertainty.Measure(uncertainty.Reading{Read: length.Length(r.SizeNm), Shape: shape, Method: uncertainty.Method(*r.Method), Instrument: instrument, Thermal: thermal})
+	if err != nil {
+		return out, wornsize.Common{}, "", err
+	}
+	o.assumed.addAll(m.Assumed)
+	o.warnings.addAll(m.Warnings)
+	b := Budget{ReadingID: r.ID, U: m.Budget.U}
+	for _, line := range m.Budget.Lines {
+		b.Lines = append(b.Lines, BudgetLine{Source: line.Name, U: line.Contribution, Shared: line.Part == uncertainty.Shared})
+	}
+	o.budgets = append(o.budgets, b)
+	out.Value = (m.At20 - o.nominal).Micrometres()
+	out.U, out.BiasLow, out.BiasHigh = m.Independent, m.BiasLow, m.BiasHigh
+	return out, wornsize.Common{U: m.Shared}, sitting(r, *r.Method), nil
+}
+
+func (o *observation) gauged(f FeatureRow, r ReadingRow, out wornsize.Reading, thermal uncertainty.Thermal, calibration *uncertainty.Calibration) (wornsize.Reading, wornsize.Common, string, error) {
+	g := uncertainty.Gauge{Marked: length.Length(r.SizeNm), Thermal: thermal, Calibration: calibration}
+	if r.GaugeClass != nil {
+		g.Class = uncertainty.GaugeClass(*r.GaugeClass)
+	}
+	if r.GaugeSense != nil {
+		g.Side = uncertainty.Side(*r.GaugeSense)
+	}
+	size, err := uncertainty.SizeOfGauge(g)
+	if err != nil {
+		return out, wornsize.Common{}, "", err
+	}
+	o.assumed.addAll(size.Assumed)
+	o.warnings.addAll(size.Warnings)
+	out.Kind = gaugeKinds[r.Kind]
+	out.Value = (size.Middle - o.nominal).Micrometres()
+	out.U = size.Feel
+	common := wornsize.Common{U: size.Shared}
+	if size.HalfWidth > 0 {
+		// The class bounds the size as a rectangle; temperature is the lesser part and
+		// goes with the feel.
+		common = wornsize.Common{HalfWidth: size.HalfWidth}
+		out.U = math.Hypot(size.Feel, size.Temperature)
+	}
+	if r.EndTried != nil {
+		out.Station = map[string]wornsize.Station{"a": wornsize.MouthA, "b": wornsize.MouthB}[*r.EndTried]
+	}
+	out.PartLength = r.PartLength != nil && *r.PartLength
+	out.Burred = r.Deburred != nil && !*r.Deburred
+	o.budgets = append(o.budgets, Budget{ReadingID: r.ID, U: math.Hypot(size.Feel, size.Shared), Lines: []BudgetLine{
+		{Source: "size of the gauge", U: size.Shared, Shared: true}, {Source: "feel", U: size.Feel}}})
+	return out, common, sitting(r, fmt.Sprintf("gauge %d", r.SizeNm)), nil
+}
+
+func calibrationOf(r ReadingRow) *uncertainty.Calibration {
+	if r.ExpandedNm == nil {
+		return nil
+	}
+	c := &uncertainty.Calibration{Expanded: length.Length(*r.ExpandedNm).Micrometres(), Lapsed: r.CalibrationDueOn.Before(r.TakenAt.Truncate(24 * time.Hour))}
+	if r.CoverageFactor != nil {
+		c.K = *r.CoverageFactor
+	}
+	if r.DeviationNm != nil {
+		c.Correction = -length.Length(*r.DeviationNm).Micrometres()
+	}
+	return c
+}
+
+// sitting is what a reading shares its error with: a named instrument keeps its
+// calibration over sittings; of an unnamed one only the same person on the same
+// day is known to have used the same.
+func sitting(r ReadingRow, what string) string {
+	if r.InstrumentID != nil {
+		return r.InstrumentID.String()
+	}
+	return what + " " + r.MemberID.String() + " " + r.TakenAt.UTC().Format(time.DateOnly)
+}

@@ -1,0 +1,227 @@
+package recommend
+
+import (
+	"time"
+
+	"github.com/google/uuid"
+
+	"pinwright/internal/postgres"
+)
+
+// JointRow is a joint with what its template says.
+type JointRow struct {
+	ID              uuid.UUID
+	VehicleID       uuid.UUID
+	VehicleCode     string
+	Position        string
+	TemplateCode    string
+	PinSeriesID     *uuid.UUID // the joint's own, else its template's
+	Guidance        string
+	SafetyCritical  bool
+	Cautions        []string
+	ClearanceMinNm  *int64 // the joint's own target, else its template's
+	ClearanceMaxNm  *int64
+	Fit             *string
+	Thousandth      bool
+	BellMouthNm     *int64
+	OvalityNm       *int64
+	SurfaceNm       *int64
+	CrackedBoss     bool
+	ThinBoss        bool
+	LinedBush       bool
+	HardenedBore    bool
+	BentLeaf        bool
+	Coated          bool
+	TemplateVersion int64
+	Version         int64
+}
+
+// FeatureRow is one cylinder of a joint.
+type FeatureRow struct {
+	ID        uuid.UUID
+	JointID   uuid.UUID
+	Code      string
+	Shape     string
+	Duty      string
+	NominalNm *int64
+	LengthNm  *int64
+	Usual     bool
+}
+
+// ReadingRow is one standing reading with what is known of its instrument.
+type ReadingRow struct {
+	ID                 uuid.UUID
+	FeatureID          uuid.UUID
+	Kind               string
+	SizeNm             int64
+	Method             *string
+	InstrumentID       *uuid.UUID
+	InstrumentNumber   *string
+	Station            *string
+	DirectionDegrees   *float64
+	EndTried           *string
+	PartLength         *bool
+	Deburred           *bool
+	Stage              string
+	Surface            string
+	TemperatureCelsius *float64
+	TakenAt            time.Time
+	MemberID           uuid.UUID
+	Doubtful           *string
+	ResolutionNm       *int64
+	GaugeClass         *string
+	GaugeSense         *string
+	CalibratedOn       *time.Time
+	CalibrationDueOn   *time.Time
+	ExpandedNm         *int64
+	CoverageFactor     *float64
+	DeviationNm        *int64
+}
+
+// StepRow is one step of a pin series.
+type StepRow struct {
+	SeriesID         uuid.UUID
+	SeriesCode       string
+	DeliveryDays     []int32
+	Ordinal          int16
+	Code             string
+	PinNm            int64
+	ToleranceLowerNm int64
+	ToleranceUpperNm int64
+	ReamerNm         *int64
+	PriceMinor       *int64
+	LeadDays         *int32
+}
+
+// CutterRow is a model of reamer of the club, with how many may be lent.
+type CutterRow struct {
+	ModelID     uuid.UUID
+	Code        string
+	SizeNm      int64
+	ChargeMinor *int64
+	InService   int64
+	FreeFrom    *time.Time // when the first of them is free; nil: now
+}
+
+// GaugeRow is a model of pin or plug gauge, or of an instrument, that the club
+// can lend.
+type GaugeRow struct {
+	Code         string
+	Kind         string
+	SizeNm       *int64
+	GaugeClass   *string
+	ResolutionNm *int64
+}
+
+// Snapshot is all that an answer rests on; its rows are filled when the batch
+// was sent.
+type Snapshot struct {
+	Joints   *postgres.Rows[JointRow]
+	Features *postgres.Rows[FeatureRow]
+	Readings *postgres.Rows[ReadingRow]
+	Steps    *postgres.Rows[StepRow]
+	Cutters  *postgres.Rows[CutterRow]
+	Gauges   *postgres.Rows[GaugeRow]
+}
+
+const jointColumns = `j.id, j.vehicle_id, v.code as vehicle_code, j.position, t.code as template_code, coalesce(j.pin_series_id, t.pin_series_id) as pin_series_id,
+	t.guidance, t.safety_critical, t.cautions,
+	case when j.clearance_min_nm is not null or j.fit is not null or j.thousandth then j.clearance_min_nm else t.clearance_min_nm end as clearance_min_nm,
+	case when j.clearance_min_nm is not null or j.fit is not null or j.thousandth then j.clearance_max_nm else t.clearance_max_nm end as clearance_max_nm,
+	case when j.clearance_min_nm is not null or j.fit is not null or j.thousandth then j.fit else t.fit end as fit,
+	case when j.clearance_min_nm is not null or j.fit is not null or j.thousandth then j.thousandth else t.thousandth end as thousandth,
+	t.bell_mouth_nm, t.ovality_nm, t.surface_nm,
+	coalesce((j.facts->>'cracked_boss')::boolean, false) as cracked_boss, coalesce((j.facts->>'thin_boss')::boolean, false) as thin_boss,
+	coalesce((j.facts->>'lined_bush')::boolean, false) as lined_bush, coalesce((j.facts->>'hardened_bore')::boolean, false) as hardened_bore,
+	coalesce((j.facts->>'bent_leaf')::boolean, false) as bent_leaf, coalesce((j.facts->>'coated')::boolean, false) as coated,
+	t.version as template_version, j.version`
+
+const jointTables = `joint j
+	join vehicle v on v.club_id = j.club_id and v.id = j.vehicle_id
+	join joint_template t on t.club_id = j.club_id and t.id = j.template_id`
+
+// Joints named by id or position, of the vehicle named where one is.
+const namedJoints = `select j.id from joint j join vehicle v on v.club_id = j.club_id and v.id = j.vehicle_id
+	where j.club_id = $1 and (j.id = any($2::uuid[]) or j.position = any($3::text[])) and ($4::text is null or v.code = $4 or v.id::text = $4)`
+
+// QueueSet gathers what is known of the joints named, of their vehicle where it
+// is named too, with the pin series named, or their own. The joints are served by
+// joint's primary key and joint_by_position, readings by reading_of_feature.
+func QueueSet(b *postgres.Batch, joints []string, vehicle, series *string, now time.Time) *Snapshot {
+	ids, names := split(joints)
+	s := queue(b, namedJoints, []any{ids, names, vehicle})
+	s.Steps = postgres.Query[StepRow](b, stepQuery+`
+		where s.club_id = $1 and (($5::text is not null and (s.code = $5 or s.id::text = $5))
+			or ($5 is null and s.id in (select coalesce(j.pin_series_id, t.pin_series_id) from `+jointTables+` where j.club_id = $1 and j.id in (`+namedJoints+`))))
+		order by s.code, p.ordinal`, b.Club, ids, names, vehicle, series)
+	s.Cutters = cutters(b, now)
+	s.Gauges = gauges(b)
+	return s
+}
+
+// QueueFeature gathers what is known of the joint that the feature belongs to.
+func QueueFeature(b *postgres.Batch, feature uuid.UUID) *Snapshot {
+	const joint = `select joint_id from feature where club_id = $1 and id = $2`
+	s := queue(b, joint, []any{feature})
+	s.Steps = postgres.Query[StepRow](b, stepQuery+`
+		where s.club_id = $1 and s.id in (select coalesce(j.pin_series_id, t.pin_series_id) from `+jointTables+` where j.club_id = $1 and j.id in (`+joint+`))
+		order by s.code, p.ordinal`, b.Club, feature)
+	return s
+}
+
+const stepQuery = `select s.id as series_id, s.code as series_code, s.delivery_days, p.ordinal, p.code, p.pin_nm, p.tolerance_lower_nm, p.tolerance_upper_nm, p.reamer_nm, p.price_minor, p.lead_days
+	from pin_series s join pin_step p on p.club_id = s.club_id and p.series_id = s.id`
+
+func queue(b *postgres.Batch, joints string, args []any) *Snapshot {
+	all := append([]any{b.Club}, args...)
+	return &Snapshot{
+		Joints: postgres.Query[JointRow](b, `select `+jointColumns+` from `+jointTables+` where j.club_id = $1 and j.id in (`+joints+`) order by v.code, j.position, j.id`, all...),
+		Features: postgres.Query[FeatureRow](b, `select f.id, f.joint_id, f.code, f.shape, f.duty, f.nominal_nm, f.length_nm, f.usual
+			from feature f where f.club_id = $1 and f.joint_id in (`+joints+`) order by f.joint_id, f.ordinal`, all...),
+		Readings: postgres.Query[ReadingRow](b, `select r.id, r.feature_id, r.kind, r.size_nm, r.method, r.instrument_id, i.number as instrument_number, r.station, r.direction_degrees, r.end_tried,
+				r.part_length, r.deburred, r.stage, r.surface, r.temperature_celsius, r.taken_at, r.member_id, r.doubtful,
+				m.resolution_nm, m.gauge_class, m.gauge_sense, c.calibrated_on, c.due_on as calibration_due_on, c.expanded_nm, c.coverage_factor, c.deviation_nm
+			from feature f
+			join reading r on r.club_id = f.club_id and r.feature_id = f.id
+			left join tool i on i.club_id = r.club_id and i.id = r.instrument_id
+			left join tool_model m on m.club_id = i.club_id and m.id = i.model_id
+			left join lateral (select calibrated_on, due_on, expanded_nm, coverage_factor, deviation_nm from calibration k
+				where k.club_id = i.club_id and k.tool_id = i.id and k.calibrated_on <= r.taken_at::date
+				order by k.calibrated_on desc, k.id desc limit 1) c on true
+			where f.club_id = $1 and f.joint_id in (`+joints+`)
+			  and not exists (select from reading_void x where x.club_id = r.club_id and x.reading_id = r.id)
+			order by r.taken_at, r.id`, all...),
+	}
+}
+
+// cutters lists the reamers that may be lent, by model. Served by
+// tool_model_kind_size and tool_of_model.
+func cutters(b *postgres.Batch, now time.Time) *postgres.Rows[CutterRow] {
+	return postgres.Query[CutterRow](b, `
+		select m.id as model_id, m.code, m.size_nm, m.charge_minor, count(t.id) as in_service,
+			nullif(min(coalesce((select max(upper(k.held)) from booking k where k.club_id = t.club_id and k.tool_id = t.id and k.state in ('reserved', 'out') and k.held @> $2::timestamptz), '-infinity')) filter (where t.id is not null), '-infinity') as free_from
+		from tool_model m left join tool t on t.club_id = m.club_id and t.model_id = m.id and t.state = 'in_service'
+		where m.club_id = $1 and m.kind = 'reamer' and m.size_nm is not null
+		group by m.id, m.code, m.size_nm, m.charge_minor order by m.size_nm, m.code`, b.Club, now)
+}
+
+func gauges(b *postgres.Batch) *postgres.Rows[GaugeRow] {
+	return postgres.Query[GaugeRow](b, `
+		select m.code, m.kind, m.size_nm, m.gauge_class, m.resolution_nm from tool_model m
+		where m.club_id = $1 and m.kind in ('pin_gauge', 'plug_gauge', 'bore_gauge', 'inside_micrometer', 'telescoping_gauge')
+		  and exists (select from tool t where t.club_id = m.club_id and t.model_id = m.id and t.state = 'in_service')
+		order by m.kind, m.size_nm, m.code`, b.Club)
+}
+
+// split tells ids from names.
+func split(refs []string) (ids []uuid.UUID, names []string) {
+	ids, names = []uuid.UUID{}, []string{}
+	for _, text := range refs {
+		if r := postgres.ParseRef(text); r.ID != nil {
+			ids = append(ids, *r.ID)
+		} else {
+			names = append(names, text)
+		}
+	}
+	return ids, names
+}
