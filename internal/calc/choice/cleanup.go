@@ -24,12 +24,14 @@ func cutJoint(post wornsize.Posterior, j Joint, step Step, held heldOdds) cutOdd
 	pins := rectangular(step.Pin)
 	whole := make([]span, cutNodes)
 	part := make([][]span, cutNodes)
+	inside := make([][]float64, cutNodes) // clearance of all bores within target
 	for e := range whole {
 		whole[e] = window(grid, c.at(e), c.scatter, math.Inf(-1), math.Inf(1))
-		part[e] = make([]span, len(pins))
+		part[e], inside[e] = make([]span, len(pins)), make([]float64, len(pins))
 		for p, pin := range pins {
 			base := pin.x + j.Coating
 			part[e][p] = window(grid, c.at(e), c.scatter, base+j.Target.Low, base+j.Target.High)
+			inside[e][p] = math.Pow(clampProbability(part[e][p].mass()), float64(len(j.Running)))
 		}
 	}
 	out := cutOdds{
@@ -57,13 +59,12 @@ func cutJoint(post wornsize.Posterior, j Joint, step Step, held heldOdds) cutOdd
 			success, target := 0.0, 0.0
 			for p, pin := range pins {
 				h := held.at(n, p)
-				in := clampProbability(part[e][p].mass())
 				both := 1.0
 				for b := range table {
 					both *= clampProbability(part[e][p].dot(table[b]))
 				}
 				success += pin.w * h * both
-				target += pin.w * h * math.Pow(in, float64(len(table)))
+				target += pin.w * h * inside[e][p]
 			}
 			out.success[n*cutNodes+e] = success
 			out.clean[n] += sharedW[e] * clean
@@ -116,7 +117,7 @@ func mirrored(l wornsize.Law) wornsize.Law {
 	return out
 }
 
-func clampProbability(p float64) float64 { return math.Min(1, math.Max(0, p)) }
+func clampProbability(p float64) float64 { return min(1, max(0, p)) }
 
 // average is the weighted mean over the nodes of the common errors.
 func average(weights, at []float64) float64 {

@@ -41,8 +41,10 @@
 // adds the tools once each and the waiting of its slowest joint once. The plan
 // with the least loss is taken among those that keep the stated risk (JCGM
 // 106:2012, 8: acceptance by probability of conformity), both for each joint
-// and for the set. Then the status is Decided. When nothing keeps the risk the
-// plan of least loss is Provisional. A bush or a new part stays open after a
+// and for the set. Then the status is Decided. A joint of which no option keeps
+// the risk takes among those that come within the risk of the likeliest, and
+// the one of least loss unless it is refused; the plan is Provisional then, as
+// it is when only the risk of the set cannot be kept. A bush or a new part stays open after a
 // failed cut, so it displaces a cut only when its expected loss is smaller,
 // not for being safer.
 //
@@ -60,9 +62,15 @@
 // plan one would take knowing the outcome: zero when no outcome would change
 // the plan, and never negative, because both are averaged over the same
 // outcomes. A reading that only turns hope into proof has a price too
-// (Losses.Unproved), reported apart.
+// (Losses.Unproved), reported apart. All candidates are screened with the bore
+// taken by itself; the few that are served are worked out with the errors the
+// bore shares. Nearly all the time goes into estimates: see Search for the bounds.
 //
 // # What it does not do
+//
+// It allows no uncut patch: a bore has cleaned up when all of it is cut. The
+// errors of different reamers are independent; those of held reamers, and of
+// both reamers of a look, are averaged within a joint.
 //
 // It reads no database, knows no calendar and no names of tools; it does not
 // estimate sizes (wornsize), nor the force of a press fit, nor does it
