@@ -19,6 +19,9 @@ END $$;
 REVOKE ALL ON FUNCTION fence(regclass) FROM PUBLIC;
 COMMENT ON FUNCTION fence IS 'Puts a table behind its club: row level security, policies, SELECT for the application role';
 
+-- Readiness compares the schema's version with the program's.
+GRANT SELECT ON schema_migrations TO pinwright_app;
+
 CREATE TABLE club (
   club_id uuid PRIMARY KEY,
   slug text NOT NULL,

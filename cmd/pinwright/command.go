@@ -22,6 +22,8 @@ type command struct {
 // commands is a function, not a variable, because help lists it.
 func commands() []command {
 	return []command{
+		{"serve", "serve the API on a migrated database", serve},
+		{"club", "club create: found a club and make its first officer's token", clubCommand},
 		{"install", "make the roles and the database on a server", install},
 		{"migrate", "bring the database's tables up to date, or back", migrateDatabase},
 		{"help", "list the commands, or the settings: help settings", help},

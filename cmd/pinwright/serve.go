@@ -1,0 +1,125 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"time"
+
+	"github.com/jackc/pgx/v5/pgxpool"
+
+	"pinwright/api"
+	"pinwright/internal/config"
+	"pinwright/internal/schema"
+	"pinwright/migrations"
+)
+
+const serveSynopsis = `serve [flags]
+
+Serves the API on the database of PINWRIGHT_SERVE_URL, as the role pinwright_app.
+Stops on SIGINT or SIGTERM: not ready first, then requests finish.
+`
+
+func serve(ctx context.Context, call invocation) error {
+	cfg, args, err := call.parse(serveSynopsis, nil, config.Serving)
+	if err != nil {
+		return err
+	}
+	if len(args) > 0 {
+		return usageError{"takes flags only"}
+	}
+	log := call.logger(cfg)
+	log.Info("settings", "config", cfg)
+	s, err := open(ctx, cfg, cfg.ServeURL.Reveal(), log)
+	if err != nil {
+		return err
+	}
+	defer s.pool.Close()
+	listener, err := net.Listen("tcp", cfg.Addr)
+	if err != nil {
+		return fmt.Errorf("listen on %s: %w", cfg.Addr, err)
+	}
+	log.Info("serving", "address", listener.Addr().String())
+	return s.serve(ctx, listener)
+}
+
+// service is a server with what it stands on.
+type service struct {
+	cfg    config.Config
+	pool   *pgxpool.Pool
+	server *api.Server
+	log    *slog.Logger
+}
+
+func open(ctx context.Context, cfg config.Config, url string, log *slog.Logger) (*service, error) {
+	poolConfig, err := pgxpool.ParseConfig(url)
+	if err != nil {
+		return nil, fmt.Errorf("the serving URL is not a PostgreSQL URL: %w", err)
+	}
+	poolConfig.MaxConns = int32(cfg.PoolSize) //nolint:gosec // config bounds it
+	pool, err := pgxpool.NewWithConfig(ctx, poolConfig)
+	if err != nil {
+		return nil, fmt.Errorf("connect to serve: %w", err)
+	}
+	newest, err := schema.Newest(migrations.Files)
+	if err != nil {
+		pool.Close()
+		return nil, err
+	}
+	server, err := api.New(api.Options{Pool: pool, Log: log, Limits: api.Limits{Body: cfg.MaxBody, Request: cfg.RequestTimeout},
+		Ready: func(ctx context.Context) error { return migrated(ctx, pool, newest) }})
+	if err != nil {
+		pool.Close()
+		return nil, err
+	}
+	return &service{cfg: cfg, pool: pool, server: server, log: log}, nil
+}
+
+// migrated reports why the database's tables do not fit this program. Newer
+// ones do: migrations are safe while older replicas serve.
+func migrated(ctx context.Context, pool *pgxpool.Pool, newest int) error {
+	var at int
+	var dirty bool
+	switch err := pool.QueryRow(ctx, `select version, dirty from schema_migrations`).Scan(&at, &dirty); {
+	case err != nil:
+		return errors.New("the schema's version cannot be read: run pinwright migrate up")
+	case dirty:
+		return fmt.Errorf("migration %d failed: run pinwright migrate up, which says how to mend it", at)
+	case at < newest:
+		return fmt.Errorf("the database stands at migration %d and this program needs %d: run pinwright migrate up", at, newest)
+	}
+	return nil
+}
+
+// serve serves until ctx ends, then reports not ready, waits for balancers to
+// look away, and lets requests finish.
+func (s *service) serve(ctx context.Context, listener net.Listener) error {
+	h := &http.Server{
+		Handler:           s.server.Handler(),
+		ReadHeaderTimeout: s.cfg.ReadHeaderTimeout,
+		ReadTimeout:       s.cfg.ReadTimeout,
+		WriteTimeout:      s.cfg.WriteTimeout,
+		IdleTimeout:       s.cfg.IdleTimeout,
+		MaxHeaderBytes:    int(s.cfg.MaxHeader),
+		ErrorLog:          slog.NewLogLogger(s.log.Handler(), slog.LevelWarn),
+	}
+	ended := make(chan error, 1)
+	go func() { ended <- h.Serve(listener) }()
+	select {
+	case err := <-ended:
+		return fmt.Errorf("serve: %w", err)
+	case <-ctx.Done():
+	}
+	s.server.Drain()
+	s.log.Info("stopping", "drain_delay", s.cfg.DrainDelay, "grace", s.cfg.ShutdownGrace)
+	time.Sleep(s.cfg.DrainDelay)
+	grace, cancel := context.WithTimeout(context.WithoutCancel(ctx), s.cfg.ShutdownGrace)
+	defer cancel()
+	if err := h.Shutdown(grace); err != nil {
+		return fmt.Errorf("requests were still under way after %s and were cut: %w", s.cfg.ShutdownGrace, err)
+	}
+	return nil
+}
