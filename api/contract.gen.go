@@ -931,6 +931,11 @@ type Calibration struct {
 	Deviation *Length            `json:"deviation,omitempty"`
 	DueOn     openapi_types.Date `json:"due_on"`
 
+	// Entered Each length exactly as it was entered, by the name of its field
+	//
+	// Example: {"size":"0.318 in"}
+	Entered *Entered `json:"entered,omitempty"`
+
 	// ExpandedUncertainty A length in the unit asked for
 	ExpandedUncertainty Length `json:"expanded_uncertainty"`
 
@@ -941,12 +946,14 @@ type Calibration struct {
 	ToolId Id `json:"tool_id"`
 }
 
-// CalibrationIn defines model for CalibrationIn.
+// CalibrationIn `deviation` is what the instrument shows too much, or what a gauge's marked size is too much; it is taken off
 type CalibrationIn struct {
 	CalibratedOn openapi_types.Date `json:"calibrated_on"`
 
 	// Certificate Free text
-	Certificate    *Note    `json:"certificate,omitempty"`
+	Certificate *Note `json:"certificate,omitempty"`
+
+	// CoverageFactor The k of the certificate, by which the expanded uncertainty is divided
 	CoverageFactor *float64 `json:"coverage_factor,omitempty"`
 
 	// Deviation A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
@@ -1055,6 +1062,11 @@ type Decision string
 
 // Duty running: it moves; held: pressed, splined or knurled in
 type Duty string
+
+// Entered Each length exactly as it was entered, by the name of its field
+//
+// Example: {"size":"0.318 in"}
+type Entered map[string]string
 
 // Estimate defines model for Estimate.
 type Estimate struct {
@@ -2441,6 +2453,7 @@ type TokenPage struct {
 
 // Tool defines model for Tool.
 type Tool struct {
+	// CalibrationDueOn By the newest calibration
 	CalibrationDueOn *openapi_types.Date `json:"calibration_due_on,omitempty"`
 
 	// GarageId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
@@ -2461,9 +2474,11 @@ type Tool struct {
 	Number Code `json:"number"`
 
 	// Size A length in the unit asked for
-	Size    *Length   `json:"size,omitempty"`
-	State   ToolState `json:"state"`
-	Version int64     `json:"version"`
+	Size  *Length   `json:"size,omitempty"`
+	State ToolState `json:"state"`
+
+	// Version Also grows with its model, whose code and size show here, and with each calibration
+	Version int64 `json:"version"`
 }
 
 // ToolIn defines model for ToolIn.
@@ -2495,6 +2510,11 @@ type ToolModel struct {
 	// Code A short name that serves as an id: letters, digits, dot, dash, underscore
 	Code Code `json:"code"`
 
+	// Entered Each length exactly as it was entered, by the name of its field
+	//
+	// Example: {"size":"0.318 in"}
+	Entered *Entered `json:"entered,omitempty"`
+
 	// GaugeClass Size tolerance class of a gauge (ASME B89.1.5)
 	GaugeClass *GaugeClass `json:"gauge_class,omitempty"`
 
@@ -2522,10 +2542,10 @@ type ToolModel struct {
 	Version int64   `json:"version"`
 }
 
-// ToolModelIn defines model for ToolModelIn.
+// ToolModelIn Reamers and gauges need their `size`; instruments with a scale need their `resolution`; only gauges have a class and a sense
 type ToolModelIn struct {
-	// Caution Free text
-	Caution *Note `json:"caution,omitempty"`
+	// Caution What whoever borrows it must heed. Default: the usual caution with tools of its kind (common practice, no published source); an empty text for none
+	Caution *string `json:"caution,omitempty"`
 
 	// ChargePerUse Money in the smallest unit of its currency; the currency is the club's unless given
 	ChargePerUse *MoneyIn `json:"charge_per_use,omitempty"`

@@ -73,36 +73,6 @@ func (s *Server) GetReservation(ctx echo.Context, club InClub, reservation InRes
 func (s *Server) CancelReservation(ctx echo.Context, club InClub, reservation InReservation, params CancelReservationParams) error {
 	return errPending
 }
-func (s *Server) ListToolModels(ctx echo.Context, club InClub, params ListToolModelsParams) error {
-	return errPending
-}
-func (s *Server) CreateToolModel(ctx echo.Context, club InClub, params CreateToolModelParams) error {
-	return errPending
-}
-func (s *Server) GetToolModel(ctx echo.Context, club InClub, toolModel InToolModel, params GetToolModelParams) error {
-	return errPending
-}
-func (s *Server) PatchToolModel(ctx echo.Context, club InClub, toolModel InToolModel, params PatchToolModelParams) error {
-	return errPending
-}
-func (s *Server) ListTools(ctx echo.Context, club InClub, params ListToolsParams) error {
-	return errPending
-}
-func (s *Server) CreateTool(ctx echo.Context, club InClub, params CreateToolParams) error {
-	return errPending
-}
-func (s *Server) GetTool(ctx echo.Context, club InClub, tool InTool, params GetToolParams) error {
-	return errPending
-}
-func (s *Server) PatchTool(ctx echo.Context, club InClub, tool InTool, params PatchToolParams) error {
-	return errPending
-}
-func (s *Server) ListCalibrations(ctx echo.Context, club InClub, tool InTool, params ListCalibrationsParams) error {
-	return errPending
-}
-func (s *Server) CreateCalibration(ctx echo.Context, club InClub, tool InTool, params CreateCalibrationParams) error {
-	return errPending
-}
 func (s *Server) ListVehicles(ctx echo.Context, club InClub, params ListVehiclesParams) error {
 	return errPending
 }

@@ -8,8 +8,6 @@ CREATE TABLE tool_model (
   name text NOT NULL,
   kind text NOT NULL CHECK (kind IN ('reamer', 'puller', 'press', 'pin_gauge', 'plug_gauge', 'micrometer', 'inside_micrometer', 'caliper', 'bore_gauge', 'telescoping_gauge', 'drift', 'other')),
   size_nm bigint CHECK (size_nm > 0), -- reamer: cutting diameter; gauge: its size
-  size_entered numeric, -- as it was entered, beside the nanometres
-  size_unit text,
   gauge_class text CHECK (gauge_class IN ('XXX', 'XX', 'X', 'Y', 'Z', 'ZZ')),
   gauge_sense text CHECK (gauge_sense IN ('plus', 'minus')),
   resolution_nm bigint CHECK (resolution_nm > 0),
@@ -17,15 +15,17 @@ CREATE TABLE tool_model (
   range_to_nm bigint,
   charge_minor bigint CHECK (charge_minor >= 0),
   caution text NOT NULL DEFAULT '',
+  entered jsonb NOT NULL DEFAULT '{}', -- each length as it was entered, beside its nanometres: {"size": "0.318 in"}
   version bigint NOT NULL DEFAULT 1,
   PRIMARY KEY (club_id, id),
   CONSTRAINT tool_model_code UNIQUE (club_id, code),
-  CONSTRAINT tool_model_size_as_entered CHECK ((size_nm IS NULL) = (size_entered IS NULL) AND (size_nm IS NULL) = (size_unit IS NULL)),
+  CONSTRAINT tool_model_size_of_kind CHECK (size_nm IS NOT NULL OR kind NOT IN ('reamer', 'pin_gauge', 'plug_gauge')),
   CONSTRAINT tool_model_range CHECK (range_from_nm <= range_to_nm)
 );
 CREATE INDEX tool_model_kind_size ON tool_model (club_id, kind, size_nm);
 SELECT fence('tool_model');
-GRANT INSERT, UPDATE ON tool_model TO pinwright_app;
+-- Kind and sizes stay as they are: readings and recommendations rest on them.
+GRANT INSERT, UPDATE (code, name, charge_minor, caution, version) ON tool_model TO pinwright_app;
 
 CREATE TABLE tool (
   club_id uuid NOT NULL REFERENCES club,
@@ -41,9 +41,10 @@ CREATE TABLE tool (
   FOREIGN KEY (club_id, model_id) REFERENCES tool_model,
   FOREIGN KEY (club_id, garage_id) REFERENCES garage
 );
-CREATE INDEX tool_of_model ON tool (club_id, model_id, id);
+CREATE INDEX tool_of_model ON tool (club_id, model_id, number);
+CREATE INDEX tool_in_garage ON tool (club_id, garage_id, number);
 SELECT fence('tool');
-GRANT INSERT, UPDATE ON tool TO pinwright_app;
+GRANT INSERT, UPDATE (number, garage_id, state, note, version) ON tool TO pinwright_app;
 
 -- Calibrations are history: never changed, never deleted.
 CREATE TABLE calibration (
@@ -56,6 +57,7 @@ CREATE TABLE calibration (
   coverage_factor double precision NOT NULL CHECK (coverage_factor BETWEEN 1 AND 4),
   deviation_nm bigint, -- what the instrument reads too much
   certificate text NOT NULL DEFAULT '',
+  entered jsonb NOT NULL DEFAULT '{}', -- each length as it was entered, beside its nanometres
   member_id uuid NOT NULL,
   recorded_at timestamptz NOT NULL,
   PRIMARY KEY (club_id, id),

@@ -935,6 +935,11 @@ type Calibration struct {
 	Deviation *Length            `json:"deviation,omitempty"`
 	DueOn     openapi_types.Date `json:"due_on"`
 
+	// Entered Each length exactly as it was entered, by the name of its field
+	//
+	// Example: {"size":"0.318 in"}
+	Entered *Entered `json:"entered,omitempty"`
+
 	// ExpandedUncertainty A length in the unit asked for
 	ExpandedUncertainty Length `json:"expanded_uncertainty"`
 
@@ -945,12 +950,14 @@ type Calibration struct {
 	ToolId Id `json:"tool_id"`
 }
 
-// CalibrationIn defines model for CalibrationIn.
+// CalibrationIn `deviation` is what the instrument shows too much, or what a gauge's marked size is too much; it is taken off
 type CalibrationIn struct {
 	CalibratedOn openapi_types.Date `json:"calibrated_on"`
 
 	// Certificate Free text
-	Certificate    *Note    `json:"certificate,omitempty"`
+	Certificate *Note `json:"certificate,omitempty"`
+
+	// CoverageFactor The k of the certificate, by which the expanded uncertainty is divided
 	CoverageFactor *float64 `json:"coverage_factor,omitempty"`
 
 	// Deviation A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
@@ -1059,6 +1066,11 @@ type Decision string
 
 // Duty running: it moves; held: pressed, splined or knurled in
 type Duty string
+
+// Entered Each length exactly as it was entered, by the name of its field
+//
+// Example: {"size":"0.318 in"}
+type Entered map[string]string
 
 // Estimate defines model for Estimate.
 type Estimate struct {
@@ -2445,6 +2457,7 @@ type TokenPage struct {
 
 // Tool defines model for Tool.
 type Tool struct {
+	// CalibrationDueOn By the newest calibration
 	CalibrationDueOn *openapi_types.Date `json:"calibration_due_on,omitempty"`
 
 	// GarageId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
@@ -2465,9 +2478,11 @@ type Tool struct {
 	Number Code `json:"number"`
 
 	// Size A length in the unit asked for
-	Size    *Length   `json:"size,omitempty"`
-	State   ToolState `json:"state"`
-	Version int64     `json:"version"`
+	Size  *Length   `json:"size,omitempty"`
+	State ToolState `json:"state"`
+
+	// Version Also grows with its model, whose code and size show here, and with each calibration
+	Version int64 `json:"version"`
 }
 
 // ToolIn defines model for ToolIn.
@@ -2499,6 +2514,11 @@ type ToolModel struct {
 	// Code A short name that serves as an id: letters, digits, dot, dash, underscore
 	Code Code `json:"code"`
 
+	// Entered Each length exactly as it was entered, by the name of its field
+	//
+	// Example: {"size":"0.318 in"}
+	Entered *Entered `json:"entered,omitempty"`
+
 	// GaugeClass Size tolerance class of a gauge (ASME B89.1.5)
 	GaugeClass *GaugeClass `json:"gauge_class,omitempty"`
 
@@ -2526,10 +2546,10 @@ type ToolModel struct {
 	Version int64   `json:"version"`
 }
 
-// ToolModelIn defines model for ToolModelIn.
+// ToolModelIn Reamers and gauges need their `size`; instruments with a scale need their `resolution`; only gauges have a class and a sense
 type ToolModelIn struct {
-	// Caution Free text
-	Caution *Note `json:"caution,omitempty"`
+	// Caution What whoever borrows it must heed. Default: the usual caution with tools of its kind (common practice, no published source); an empty text for none
+	Caution *string `json:"caution,omitempty"`
 
 	// ChargePerUse Money in the smallest unit of its currency; the currency is the club's unless given
 	ChargePerUse *MoneyIn `json:"charge_per_use,omitempty"`
@@ -4356,12 +4376,16 @@ type ClientInterface interface {
 
 	// CreateToolModelWithBody Add a tool model
 	//
+	// Kind and sizes are settled here; another size is another model.
+	//
 	// Takes any type of body and a specified content type.
 	//
 	// Corresponds with POST /v1/clubs/{club}/tool-models (the `CreateToolModel` operationId).
 	CreateToolModelWithBody(ctx context.Context, club InClub, params *CreateToolModelParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CreateToolModel Add a tool model
+	//
+	// Kind and sizes are settled here; another size is another model.
 	//
 	// Takes a body of the `application/json` content type.
 	//
@@ -4436,12 +4460,16 @@ type ClientInterface interface {
 
 	// CreateCalibrationWithBody Record a calibration
 	//
+	// Only for what measures: gauges and instruments. Calibrations are history: none is changed or deleted; the newest counts.
+	//
 	// Takes any type of body and a specified content type.
 	//
 	// Corresponds with POST /v1/clubs/{club}/tools/{tool}/calibrations (the `CreateCalibration` operationId).
 	CreateCalibrationWithBody(ctx context.Context, club InClub, tool InTool, params *CreateCalibrationParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CreateCalibration Record a calibration
+	//
+	// Only for what measures: gauges and instruments. Calibrations are history: none is changed or deleted; the newest counts.
 	//
 	// Takes a body of the `application/json` content type.
 	//
@@ -5590,6 +5618,8 @@ func (c *Client) ListToolModels(ctx context.Context, club InClub, params *ListTo
 
 // CreateToolModelWithBody Add a tool model
 //
+// Kind and sizes are settled here; another size is another model.
+//
 // Takes any type of body and a specified content type.
 //
 // Corresponds with POST /v1/clubs/{club}/tool-models (the `CreateToolModel` operationId).
@@ -5606,6 +5636,8 @@ func (c *Client) CreateToolModelWithBody(ctx context.Context, club InClub, param
 }
 
 // CreateToolModel Add a tool model
+//
+// Kind and sizes are settled here; another size is another model.
 //
 // Takes a body of the `application/json` content type.
 //
@@ -5790,6 +5822,8 @@ func (c *Client) ListCalibrations(ctx context.Context, club InClub, tool InTool,
 
 // CreateCalibrationWithBody Record a calibration
 //
+// Only for what measures: gauges and instruments. Calibrations are history: none is changed or deleted; the newest counts.
+//
 // Takes any type of body and a specified content type.
 //
 // Corresponds with POST /v1/clubs/{club}/tools/{tool}/calibrations (the `CreateCalibration` operationId).
@@ -5806,6 +5840,8 @@ func (c *Client) CreateCalibrationWithBody(ctx context.Context, club InClub, too
 }
 
 // CreateCalibration Record a calibration
+//
+// Only for what measures: gauges and instruments. Calibrations are history: none is changed or deleted; the newest counts.
 //
 // Takes a body of the `application/json` content type.
 //
@@ -10459,12 +10495,16 @@ type ClientWithResponsesInterface interface {
 
 	// CreateToolModelWithBodyWithResponse Add a tool model
 	//
+	// Kind and sizes are settled here; another size is another model.
+	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/clubs/{club}/tool-models (the `CreateToolModel` operationId).
 	CreateToolModelWithBodyWithResponse(ctx context.Context, club InClub, params *CreateToolModelParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CreateToolModelResponse, error)
 
 	// CreateToolModelWithResponse Add a tool model
+	//
+	// Kind and sizes are settled here; another size is another model.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -10547,12 +10587,16 @@ type ClientWithResponsesInterface interface {
 
 	// CreateCalibrationWithBodyWithResponse Record a calibration
 	//
+	// Only for what measures: gauges and instruments. Calibrations are history: none is changed or deleted; the newest counts.
+	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/clubs/{club}/tools/{tool}/calibrations (the `CreateCalibration` operationId).
 	CreateCalibrationWithBodyWithResponse(ctx context.Context, club InClub, tool InTool, params *CreateCalibrationParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CreateCalibrationResponse, error)
 
 	// CreateCalibrationWithResponse Record a calibration
+	//
+	// Only for what measures: gauges and instruments. Calibrations are history: none is changed or deleted; the newest counts.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -18609,6 +18653,8 @@ func (c *ClientWithResponses) ListToolModelsWithResponse(ctx context.Context, cl
 
 // CreateToolModelWithBodyWithResponse Add a tool model
 //
+// Kind and sizes are settled here; another size is another model.
+//
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/clubs/{club}/tool-models (the `CreateToolModel` operationId).
@@ -18621,6 +18667,8 @@ func (c *ClientWithResponses) CreateToolModelWithBodyWithResponse(ctx context.Co
 }
 
 // CreateToolModelWithResponse Add a tool model
+//
+// Kind and sizes are settled here; another size is another model.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
@@ -18769,6 +18817,8 @@ func (c *ClientWithResponses) ListCalibrationsWithResponse(ctx context.Context, 
 
 // CreateCalibrationWithBodyWithResponse Record a calibration
 //
+// Only for what measures: gauges and instruments. Calibrations are history: none is changed or deleted; the newest counts.
+//
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/clubs/{club}/tools/{tool}/calibrations (the `CreateCalibration` operationId).
@@ -18781,6 +18831,8 @@ func (c *ClientWithResponses) CreateCalibrationWithBodyWithResponse(ctx context.
 }
 
 // CreateCalibrationWithResponse Record a calibration
+//
+// Only for what measures: gauges and instruments. Calibrations are history: none is changed or deleted; the newest counts.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //

@@ -1,0 +1,104 @@
+package tool
+
+import (
+	"time"
+
+	"github.com/google/uuid"
+
+	"pinwright/internal/calc/length"
+	"pinwright/internal/calc/uncertainty"
+	"pinwright/internal/postgres"
+)
+
+// Instrument is a tool as whoever weighs a reading needs it: its sizes and its
+// newest calibration. Tools that do not measure are instruments too, so that a
+// reading said to be made with one can be refused by its kind.
+type Instrument struct {
+	ID         uuid.UUID
+	Number     string
+	ModelCode  string
+	Kind       Kind
+	State      State
+	Size       *length.Length `db:"size_nm"` // of a gauge: its marked size
+	GaugeClass *string
+	GaugeSense *string
+	Resolution *length.Length `db:"resolution_nm"`
+
+	// The newest calibration; all nil when there is none. Deviation is nil also
+	// when the certificate states none.
+	CalibratedOn   *time.Time
+	DueOn          *time.Time
+	Expanded       *length.Length `db:"expanded_nm"`
+	CoverageFactor *float64
+	Deviation      *length.Length `db:"deviation_nm"`
+}
+
+const selectInstrument = `select t.id, t.number, m.code as model_code, m.kind, t.state, m.size_nm, m.gauge_class, m.gauge_sense, m.resolution_nm,
+	c.calibrated_on, c.due_on, c.expanded_nm, c.coverage_factor, c.deviation_nm
+	from tool t join tool_model m on m.club_id = t.club_id and m.id = t.model_id
+	left join lateral (select * from calibration c where c.club_id = t.club_id and c.tool_id = t.id ` + newest + ` limit 1) c on true
+	where t.club_id = $1`
+
+// Instruments looks tools up by ids or numbers, in the order of their ids.
+// Names that nothing has are left out.
+func Instruments(b *postgres.Batch, refs ...postgres.Ref) *postgres.Rows[Instrument] {
+	ids, names := []uuid.UUID{}, []string{}
+	for _, r := range refs {
+		if r.ID != nil {
+			ids = append(ids, *r.ID)
+		}
+		names = append(names, r.Name)
+	}
+	return postgres.Query[Instrument](b, selectInstrument+` and (t.id = any($2) or t.number = any($3)) order by t.id`, b.Club, ids, names)
+}
+
+// InstrumentsIn looks up the tools whose ids the sub-select yields, in the order
+// of their ids, so that they travel with the query that names them. In subselect,
+// which is a constant of the program, $1 is the club and args begin with $2.
+func InstrumentsIn(b *postgres.Batch, subselect string, args ...any) *postgres.Rows[Instrument] {
+	return postgres.Query[Instrument](b, selectInstrument+` and t.id in (`+subselect+`) order by t.id`, append([]any{b.Club}, args...)...)
+}
+
+// Lapsed reports whether the newest calibration is past its day at the time at;
+// false when there is none.
+func (i Instrument) Lapsed(at time.Time) bool {
+	return i.DueOn != nil && !at.UTC().Before(i.DueOn.AddDate(0, 0, 1))
+}
+
+// Calibration returns the newest calibration as a budget needs it at the time at,
+// nil when there is none.
+func (i Instrument) Calibration(at time.Time) *uncertainty.Calibration {
+	if i.Expanded == nil {
+		return nil
+	}
+	out := &uncertainty.Calibration{Expanded: i.Expanded.Micrometres(), K: *i.CoverageFactor, Lapsed: i.Lapsed(at)}
+	if i.Deviation != nil {
+		out.Correction = -i.Deviation.Micrometres()
+	}
+	return out
+}
+
+// Budgeted returns an instrument with a scale as a budget needs it at the time at.
+func (i Instrument) Budgeted(at time.Time) uncertainty.Instrument {
+	out := uncertainty.Instrument{Calibration: i.Calibration(at)}
+	if i.Resolution != nil {
+		out.Resolution = i.Resolution.Micrometres()
+	}
+	return out
+}
+
+// Gauge returns a gauge as a budget needs it at the time at. It panics for what
+// is no gauge.
+func (i Instrument) Gauge(at time.Time) uncertainty.Gauge {
+	if !i.Kind.IsGauge() {
+		panic("tool: " + i.Kind.words() + " is no gauge")
+	}
+	out := uncertainty.Gauge{Marked: *i.Size, Calibration: i.Calibration(at)}
+	if i.GaugeClass != nil {
+		out.Class = uncertainty.GaugeClass(*i.GaugeClass)
+	}
+	if i.GaugeSense != nil {
+		out.Side = uncertainty.Side(*i.GaugeSense)
+	}
+	return out
+}

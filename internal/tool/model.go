@@ -1,0 +1,145 @@
+package tool
+
+import (
+	"fmt"
+
+	"github.com/google/uuid"
+
+	"pinwright/internal/calc/length"
+	"pinwright/internal/calc/uncertainty"
+	"pinwright/internal/journal"
+	"pinwright/internal/postgres"
+	"pinwright/internal/problem"
+)
+
+// Model is what kind of tool something is, with its sizes.
+type Model struct {
+	ID          uuid.UUID
+	Code        string
+	Name        string
+	Kind        Kind
+	Size        *length.Length `db:"size_nm"` // reamer: cutting diameter; gauge: its marked size
+	GaugeClass  *string
+	GaugeSense  *string
+	Resolution  *length.Length `db:"resolution_nm"`
+	RangeFrom   *length.Length `db:"range_from_nm"`
+	RangeTo     *length.Length `db:"range_to_nm"`
+	ChargeMinor *int64         // for each use, in the club's currency
+	Caution     string
+	Entered     Entered
+	Version     int64
+}
+
+const modelColumns = `id, code, name, kind, size_nm, gauge_class, gauge_sense, resolution_nm, range_from_nm, range_to_nm, charge_minor, caution, entered, version`
+
+// Check reports what is wrong with m that the contract cannot tell: sizes that do
+// not go with its kind.
+func (m Model) Check() []problem.Fault {
+	var faults []problem.Fault
+	fault := func(pointer, format string, args ...any) {
+		faults = append(faults, problem.Fault{Pointer: pointer, Detail: fmt.Sprintf(format, args...)})
+	}
+	switch {
+	case m.Size == nil && m.Kind.needsSize():
+		fault("/size", `is needed: %s is known by its size; give it as "8.00 mm" or "0.318 in"`, m.Kind.words())
+	case m.Size != nil && (m.Kind.HasScale() || m.Kind == TelescopingGauge):
+		fault("/size", "does not go with %s, which has no one size; give range_from and range_to, or leave it out", m.Kind.words())
+	case m.Size != nil && *m.Size <= 0:
+		fault("/size", "must be greater than zero")
+	}
+	switch {
+	case m.Resolution == nil && m.Kind.HasScale():
+		fault("/resolution", `is needed: the smallest step that %s shows, such as "0.01 mm" or "0.0001 in"`, m.Kind.words())
+	case m.Resolution != nil && m.Kind.IsGauge():
+		fault("/resolution", "does not go with %s, which has no scale; leave it out", m.Kind.words())
+	case m.Resolution != nil && *m.Resolution <= 0:
+		fault("/resolution", "must be greater than zero")
+	}
+	faults = append(faults, m.checkRange()...)
+	if !m.Kind.IsGauge() {
+		const only = "is for pin and plug gauges only, not for %s; leave it out"
+		if m.GaugeClass != nil {
+			fault("/gauge_class", only, m.Kind.words())
+		}
+		if m.GaugeSense != nil {
+			fault("/gauge_sense", only, m.Kind.words())
+		}
+	} else if m.GaugeClass != nil && m.Size != nil && *m.Size > 0 {
+		if _, err := uncertainty.ClassTolerance(uncertainty.GaugeClass(*m.GaugeClass), *m.Size); err != nil {
+			fault("/gauge_class", "classes (ASME B89.1.5) cover gauges over 0.010 in up to 4.510 in only; leave it out, and record a calibration of the tool instead")
+		}
+	}
+	return faults
+}
+
+func (m Model) checkRange() []problem.Fault {
+	switch {
+	case m.RangeFrom == nil && m.RangeTo == nil:
+		return nil
+	case m.Kind.IsGauge():
+		at := "/range_to"
+		if m.RangeFrom != nil {
+			at = "/range_from"
+		}
+		return []problem.Fault{{Pointer: at, Detail: "does not go with " + m.Kind.words() + ", which has one size; give size only"}}
+	case m.RangeTo == nil:
+		return []problem.Fault{{Pointer: "/range_to", Detail: "is needed beside range_from"}}
+	case m.RangeFrom != nil && *m.RangeFrom < 0:
+		return []problem.Fault{{Pointer: "/range_from", Detail: "must not be below zero"}}
+	case *m.RangeTo <= 0:
+		return []problem.Fault{{Pointer: "/range_to", Detail: "must be greater than zero"}}
+	case m.RangeFrom != nil && *m.RangeFrom > *m.RangeTo:
+		return []problem.Fault{{Pointer: "/range_to", Detail: "must not be below range_from (" + m.Entered["range_from"] + ")"}}
+	}
+	return nil
+}
+
+// FindModel looks a model up by id or code.
+func FindModel(b *postgres.Batch, ref postgres.Ref) *postgres.Rows[Model] {
+	return postgres.Query[Model](b, `select `+modelColumns+` from tool_model where club_id = $1 and (id = $2 or code = $3)`, b.Club, ref.ID, ref.Name)
+}
+
+// LockModel is FindModel, locked until the end of the write.
+func LockModel(b *postgres.Batch, ref postgres.Ref) *postgres.Rows[Model] {
+	return postgres.Query[Model](b, `select `+modelColumns+` from tool_model where club_id = $1 and (id = $2 or code = $3) for no key update`, b.Club, ref.ID, ref.Name)
+}
+
+// ListModels lists models by code, after the code given; only of kind unless it
+// is empty. Served by tool_model_code.
+func ListModels(b *postgres.Batch, kind Kind, after string, limit int) *postgres.Rows[Model] {
+	if kind == "" {
+		return postgres.Query[Model](b, `select `+modelColumns+` from tool_model where club_id = $1 and code > $2 order by code limit $3`, b.Club, after, limit)
+	}
+	return postgres.Query[Model](b, `select `+modelColumns+` from tool_model where club_id = $1 and code > $2 and kind = $4 order by code limit $3`, b.Club, after, limit, kind)
+}
+
+// ModelsBySize lists the models of kind with sizes between least and greatest,
+// both included, by size and then code. Served by tool_model_kind_size.
+func ModelsBySize(b *postgres.Batch, kind Kind, least, greatest length.Length, limit int) *postgres.Rows[Model] {
+	return postgres.Query[Model](b, `select `+modelColumns+` from tool_model
+		where club_id = $1 and kind = $2 and size_nm between $3 and $4 order by size_nm, code limit $5`, b.Club, kind, least, greatest, limit)
+}
+
+func codeTaken(code string) *problem.Error {
+	return problem.New(problem.NameTaken, "Another tool model has the code %q. Choose another.", code)
+}
+
+// AddModel creates m.
+func AddModel(tx *postgres.Tx, actor uuid.UUID, m Model) {
+	tx.Queue(`insert into tool_model (club_id, id, code, name, kind, size_nm, gauge_class, gauge_sense, resolution_nm, range_from_nm, range_to_nm, charge_minor, caution, entered)
+		values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)`,
+		tx.Club, m.ID, m.Code, m.Name, m.Kind, m.Size, m.GaugeClass, m.GaugeSense, m.Resolution, m.RangeFrom, m.RangeTo, m.ChargeMinor, m.Caution, m.Entered).
+		Refuse("tool_model_code", codeTaken(m.Code))
+	journal.Append(tx, journal.Event{Type: "tool_model.created", Subject: m.ID, Version: m.Version, Audience: journal.ForClub, Actor: actor}, m)
+}
+
+// UpdateModel writes m's code, name, charge and caution as its next version; the
+// rest stays as it is.
+func UpdateModel(tx *postgres.Tx, actor uuid.UUID, m Model) Model {
+	m.Version++
+	tx.Queue(`update tool_model set code = $3, name = $4, charge_minor = $5, caution = $6, version = $7 where club_id = $1 and id = $2`,
+		tx.Club, m.ID, m.Code, m.Name, m.ChargeMinor, m.Caution, m.Version).
+		Refuse("tool_model_code", codeTaken(m.Code))
+	journal.Append(tx, journal.Event{Type: "tool_model.changed", Subject: m.ID, Version: m.Version, Audience: journal.ForClub, Actor: actor}, m)
+	return m
+}

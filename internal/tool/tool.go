@@ -1,0 +1,121 @@
+package tool
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+
+	"pinwright/internal/calc/length"
+	"pinwright/internal/journal"
+	"pinwright/internal/postgres"
+	"pinwright/internal/problem"
+)
+
+// State says whether a tool may be lent.
+type State string
+
+// The states. Only a tool in service is lent.
+const (
+	InService  State = "in_service"
+	Quarantine State = "quarantine" // not to be lent until inspected
+	Lost       State = "lost"
+	Retired    State = "retired"
+)
+
+// Tool is one physical thing with a number, with what is needed of its model.
+type Tool struct {
+	ID               uuid.UUID
+	Number           string
+	ModelID          uuid.UUID
+	ModelCode        string
+	Kind             Kind
+	Size             *length.Length `db:"size_nm"`
+	GarageID         uuid.UUID
+	State            State
+	Note             string
+	CalibrationDueOn *time.Time // by the newest calibration
+	// Version grows with every change that shows: the tool's own, its model's, and
+	// each calibration.
+	Version int64
+}
+
+// newest orders the calibrations c of one tool so that the first is the one that
+// counts. Served by calibration_of_tool.
+const newest = `order by c.calibrated_on desc, c.id desc`
+
+const selectTool = `select t.id, t.number, t.model_id, m.code as model_code, m.kind, m.size_nm, t.garage_id, t.state, t.note,
+	(select c.due_on from calibration c where c.club_id = t.club_id and c.tool_id = t.id ` + newest + ` limit 1) as calibration_due_on,
+	t.version + m.version - 1 as version
+	from tool t join tool_model m on m.club_id = t.club_id and m.id = t.model_id
+	where t.club_id = $1`
+
+// Find looks a tool up by id or number.
+func Find(b *postgres.Batch, ref postgres.Ref) *postgres.Rows[Tool] {
+	return postgres.Query[Tool](b, selectTool+` and (t.id = $2 or t.number = $3)`, b.Club, ref.ID, ref.Name)
+}
+
+// Lock is Find, locked until the end of the write.
+func Lock(b *postgres.Batch, ref postgres.Ref) *postgres.Rows[Tool] {
+	return postgres.Query[Tool](b, selectTool+` and (t.id = $2 or t.number = $3) for no key update of t`, b.Club, ref.ID, ref.Name)
+}
+
+// Filter narrows a list of tools; what is empty or nil does not.
+type Filter struct {
+	Kind   Kind
+	State  State
+	Garage *postgres.Ref
+	Model  *postgres.Ref
+}
+
+// List lists tools by number, after the number given. Served by tool_number, or
+// by tool_in_garage or tool_of_model where a garage or model is named; kind and
+// state are looked at on the way.
+func List(b *postgres.Batch, f Filter, after string, limit int) *postgres.Rows[Tool] {
+	sql := strings.Builder{}
+	sql.WriteString(selectTool + ` and t.number > $2`)
+	args := []any{b.Club, after, limit}
+	place := func(v any) string {
+		args = append(args, v)
+		return fmt.Sprintf("$%d", len(args))
+	}
+	if f.Garage != nil {
+		sql.WriteString(` and t.garage_id = (select id from garage where club_id = $1 and (id = ` + place(f.Garage.ID) + ` or code = ` + place(f.Garage.Name) + `))`)
+	}
+	if f.Model != nil {
+		sql.WriteString(` and t.model_id = (select id from tool_model where club_id = $1 and (id = ` + place(f.Model.ID) + ` or code = ` + place(f.Model.Name) + `))`)
+	}
+	if f.Kind != "" {
+		sql.WriteString(` and m.kind = ` + place(f.Kind))
+	}
+	if f.State != "" {
+		sql.WriteString(` and t.state = ` + place(f.State))
+	}
+	sql.WriteString(` order by t.number limit $3`)
+	return postgres.Query[Tool](b, sql.String(), args...)
+}
+
+func numberTaken(number string) *problem.Error {
+	return problem.New(problem.NameTaken, "Another tool has the number %q. Choose another.", number)
+}
+
+// Add creates t, which is of model m.
+func Add(tx *postgres.Tx, actor uuid.UUID, t Tool, m Model) Tool {
+	t.ModelID, t.ModelCode, t.Kind, t.Size, t.Version = m.ID, m.Code, m.Kind, m.Size, m.Version
+	tx.Queue(`insert into tool (club_id, id, number, model_id, garage_id, state, note) values ($1, $2, $3, $4, $5, $6, $7)`,
+		tx.Club, t.ID, t.Number, t.ModelID, t.GarageID, t.State, t.Note).
+		Refuse("tool_number", numberTaken(t.Number))
+	journal.Append(tx, journal.Event{Type: "tool.created", Subject: t.ID, Version: t.Version, Audience: journal.ForClub, Actor: actor}, t)
+	return t
+}
+
+// Update writes t, which is locked, as its next version.
+func Update(tx *postgres.Tx, actor uuid.UUID, t Tool) Tool {
+	t.Version++
+	tx.Queue(`update tool set number = $3, garage_id = $4, state = $5, note = $6, version = version + 1 where club_id = $1 and id = $2`,
+		tx.Club, t.ID, t.Number, t.GarageID, t.State, t.Note).
+		Refuse("tool_number", numberTaken(t.Number))
+	journal.Append(tx, journal.Event{Type: "tool.changed", Subject: t.ID, Version: t.Version, Audience: journal.ForClub, Actor: actor}, t)
+	return t
+}
