@@ -6,7 +6,6 @@ import (
 	"github.com/google/uuid"
 
 	"pinwright/internal/calc/length"
-	"pinwright/internal/calc/uncertainty"
 	"pinwright/internal/postgres"
 )
 
@@ -63,42 +62,4 @@ func InstrumentsIn(b *postgres.Batch, subselect string, args ...any) *postgres.R
 // false when there is none.
 func (i Instrument) Lapsed(at time.Time) bool {
 	return i.DueOn != nil && !at.UTC().Before(i.DueOn.AddDate(0, 0, 1))
-}
-
-// Calibration returns the newest calibration as a budget needs it at the time at,
-// nil when there is none.
-func (i Instrument) Calibration(at time.Time) *uncertainty.Calibration {
-	if i.Expanded == nil {
-		return nil
-	}
-	out := &uncertainty.Calibration{Expanded: i.Expanded.Micrometres(), K: *i.CoverageFactor, Lapsed: i.Lapsed(at)}
-	if i.Deviation != nil {
-		out.Correction = -i.Deviation.Micrometres()
-	}
-	return out
-}
-
-// Budgeted returns an instrument with a scale as a budget needs it at the time at.
-func (i Instrument) Budgeted(at time.Time) uncertainty.Instrument {
-	out := uncertainty.Instrument{Calibration: i.Calibration(at)}
-	if i.Resolution != nil {
-		out.Resolution = i.Resolution.Micrometres()
-	}
-	return out
-}
-
-// Gauge returns a gauge as a budget needs it at the time at. It panics for what
-// is no gauge.
-func (i Instrument) Gauge(at time.Time) uncertainty.Gauge {
-	if !i.Kind.IsGauge() {
-		panic("tool: " + i.Kind.words() + " is no gauge")
-	}
-	out := uncertainty.Gauge{Marked: *i.Size, Calibration: i.Calibration(at)}
-	if i.GaugeClass != nil {
-		out.Class = uncertainty.GaugeClass(*i.GaugeClass)
-	}
-	if i.GaugeSense != nil {
-		out.Side = uncertainty.Side(*i.GaugeSense)
-	}
-	return out
 }
