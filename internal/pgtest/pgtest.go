@@ -178,6 +178,40 @@ func (db *DB) ServerLog(t testing.TB) string {
 	return about.String()
 }
 
+// Deadlocks is how many deadlocks the server broke in this database so far. The
+// log tells at once; a given server's counter tells only when the sessions that
+// met them are over, so there both pools are emptied first.
+func (db *DB) Deadlocks(t testing.TB) int {
+	t.Helper()
+	if db.cluster.Private() {
+		n := 0
+		for line := range strings.Lines(db.ServerLog(t)) { // the entry's detail and hint carry the code as well
+			if strings.Contains(line, " 40P01 ") && strings.Contains(line, "ERROR:") {
+				n++
+			}
+		}
+		return n
+	}
+	db.App.Reset()
+	db.Owner.Reset()
+	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+	defer cancel()
+	n, err := withAdmin(ctx, db.cluster, func(conn *pgx.Conn) (n int, err error) {
+		for sessions := 1; sessions > 0; time.Sleep(5 * time.Millisecond) {
+			err = conn.QueryRow(ctx, `SELECT (SELECT count(*) FROM pg_stat_activity WHERE datname = $1), deadlocks
+				FROM pg_stat_database WHERE datname = $1`, db.Name).Scan(&sessions, &n)
+			if err != nil {
+				return 0, fmt.Errorf("count deadlocks (every session must be over first): %w", err)
+			}
+		}
+		return n, nil
+	})
+	if err != nil {
+		t.Fatalf("pgtest: %v", err)
+	}
+	return n
+}
+
 // Cluster is the server that this test binary's databases are on, for tests
 // that make their own.
 func Cluster(t testing.TB) *localpg.Cluster {

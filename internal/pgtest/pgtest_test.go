@@ -1,11 +1,23 @@
 package pgtest_test
 
 import (
+	"bufio"
+	"errors"
+	"fmt"
+	"os"
+	"os/exec"
+	"strconv"
 	"strings"
 	"testing"
+	"time"
+
+	"github.com/jackc/pgx/v5"
 
 	"pinwright/internal/pgtest"
 )
+
+// orphanSwitch makes this test binary one that works until its parent dies.
+const orphanSwitch = "PGTEST_TEST_ORPHAN"
 
 func TestMain(m *testing.M) { pgtest.Main(m) }
 
@@ -53,10 +65,114 @@ func TestServerLogShowsThisDatabasesErrorsByCode(t *testing.T) {
 	if _, err := db.App.Exec(ctx, "SELECT\n 1/0"); err == nil {
 		t.Fatal("division by zero succeeded")
 	}
+	if c := pgtest.Cluster(t); !c.Private() {
+		if _, err := c.ServerLog(); err == nil {
+			t.Error("read the log of a server that is not ours")
+		}
+		return
+	}
 	if log := db.ServerLog(t); !strings.Contains(log, " 22012 ") || !strings.Contains(log, "1/0") {
 		t.Errorf("log lacks SQLSTATE 22012 or the statement:\n%s", log)
 	}
 	if log := other.ServerLog(t); strings.Contains(log, "22012") {
 		t.Errorf("another database's log shows the error:\n%s", log)
+	}
+}
+
+func TestDeadlocksAreCounted(t *testing.T) {
+	t.Parallel()
+	ctx := t.Context()
+	db, other := pgtest.New(t), pgtest.New(t)
+	if _, err := db.Owner.Exec(ctx, `CREATE TABLE pair (n int PRIMARY KEY); INSERT INTO pair VALUES (1), (2)`); err != nil {
+		t.Fatal(err)
+	}
+	if n := db.Deadlocks(t); n != 0 {
+		t.Fatalf("%d deadlocks before any", n)
+	}
+	const lock = `SELECT FROM pair WHERE n = $1 FOR UPDATE`
+	held := make(chan error, 2)
+	begin := make(chan struct{})
+	ended := make(chan error, 2)
+	for _, order := range [][2]int{{1, 2}, {2, 1}} {
+		go func() {
+			tx, err := db.Owner.Begin(ctx)
+			if err != nil {
+				held <- err
+				return
+			}
+			defer tx.Rollback(ctx) //nolint:errcheck // nothing to keep
+			_, err = tx.Exec(ctx, lock, order[0])
+			held <- err
+			<-begin
+			_, err = tx.Exec(ctx, lock, order[1])
+			ended <- err
+		}()
+	}
+	if err := errors.Join(<-held, <-held); err != nil {
+		t.Fatal(err)
+	}
+	close(begin)
+	if err := errors.Join(<-ended, <-ended); err == nil || !strings.Contains(err.Error(), "40P01") {
+		t.Fatalf("two that wait for each other: %v, want a deadlock", err)
+	}
+	if n, others := db.Deadlocks(t), other.Deadlocks(t); n != 1 || others != 0 {
+		t.Errorf("%d deadlocks, in another database %d; want 1 and 0", n, others)
+	}
+}
+
+// The go command can be killed and so leave a test binary without a parent; a
+// shell stands for it here.
+func TestBinaryWhoseParentIsKilledEndsAndLeavesNothing(t *testing.T) {
+	if os.Getenv(orphanSwitch) != "" {
+		db := pgtest.New(t)
+		fmt.Println("database of orphan:", db.AdminURL)
+		time.Sleep(5 * time.Minute)
+		return
+	}
+	if !pgtest.Cluster(t).Private() {
+		return // the databases on a given server go at the next run, see dropStale
+	}
+	t.Parallel()
+	cmd := exec.Command("/bin/sh", "-c", `"$0" -test.run='^`+t.Name()+`$' -test.paniconexit0 & echo "pid of orphan: $!"; wait`, os.Args[0])
+	cmd.Env = append(os.Environ(), orphanSwitch+"=1")
+	out, err := cmd.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	var pid int
+	var socket string
+	lines := bufio.NewScanner(out)
+	for (pid == 0 || socket == "") && lines.Scan() {
+		if text, ok := strings.CutPrefix(lines.Text(), "pid of orphan: "); ok {
+			if pid, err = strconv.Atoi(text); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if text, ok := strings.CutPrefix(lines.Text(), "database of orphan: "); ok {
+			cfg, err := pgx.ParseConfig(text)
+			if err != nil {
+				t.Fatal(err)
+			}
+			socket = cfg.Host
+		}
+	}
+	if pid == 0 || socket == "" {
+		t.Fatalf("the binary ended without a database (process %d)", pid)
+	}
+	if err := cmd.Process.Kill(); err != nil {
+		t.Fatal(err)
+	}
+	_ = cmd.Wait() // it was killed
+	for deadline := time.Now().Add(time.Minute); ; time.Sleep(20 * time.Millisecond) {
+		_, err := os.Stat(socket)
+		if errors.Is(err, os.ErrNotExist) {
+			break
+		}
+		if time.Now().After(deadline) {
+			t.Fatalf("the cluster's folder %s is left a minute after the kill", socket)
+		}
 	}
 }

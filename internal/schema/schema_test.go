@@ -335,10 +335,14 @@ func TestMigratorWaitingForAnotherEndsWithItsContext(t *testing.T) {
 	slow := fstest.MapFS{"0001_slow.up.sql": file(`SELECT pg_sleep(1.5);`), "0001_slow.down.sql": file(`SELECT 1;`)}
 	first := make(chan error, 1)
 	go func() { first <- schema.Up(context.WithoutCancel(t.Context()), ownerURL, slow) }()
-	watch := connect(t, ownerURL)
-	for running := false; !running; {
-		if err := watch.QueryRow(t.Context(), `SELECT EXISTS (SELECT FROM pg_stat_activity WHERE datname = current_database() AND query LIKE 'SELECT pg_sleep%')`).Scan(&running); err != nil {
+	admin := connect(t, c.DatabaseURL(name)) // another login's queries are hidden from the owner
+	deadline := time.Now().Add(time.Minute)
+	for running := false; !running; time.Sleep(5 * time.Millisecond) {
+		if err := admin.QueryRow(t.Context(), `SELECT EXISTS (SELECT FROM pg_stat_activity WHERE datname = current_database() AND query LIKE 'SELECT pg_sleep%')`).Scan(&running); err != nil {
 			t.Fatal(err)
+		}
+		if time.Now().After(deadline) {
+			t.Fatal("the first migrator did not start within a minute")
 		}
 	}
 	ctx, cancel := context.WithTimeout(t.Context(), 100*time.Millisecond)
