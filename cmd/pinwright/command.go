@@ -22,6 +22,7 @@ type command struct {
 // commands is a function, not a variable, because help lists it.
 func commands() []command {
 	return []command{
+		{"demo", "do the main job with an invented club on a database of its own, then serve on", runDemo},
 		{"serve", "serve the API on a migrated database", serve},
 		{"club", "club create: found a club and make its first officer's token", clubCommand},
 		{"install", "make the roles and the database on a server", install},

@@ -46,6 +46,11 @@ func FindTokenByHash(b *postgres.Batch, hash []byte) *postgres.Rows[Token] {
 	return postgres.Query[Token](b, `select `+tokenColumns+` from token where club_id = $1 and hash = $2`, b.Club, hash)
 }
 
+// ListByLabel lists the standing tokens with that label, oldest first.
+func ListByLabel(b *postgres.Batch, label string) *postgres.Rows[Token] {
+	return postgres.Query[Token](b, `select `+tokenColumns+` from token where club_id = $1 and label = $2 and revoked_at is null order by id for no key update`, b.Club, label)
+}
+
 // LockToken looks a token up by its id and locks it until the end of the write.
 func LockToken(b *postgres.Batch, id uuid.UUID) *postgres.Rows[Token] {
 	return postgres.Query[Token](b, `select `+tokenColumns+` from token where club_id = $1 and id = $2 for no key update`, b.Club, id)
