@@ -1153,7 +1153,7 @@ type FeatureIn struct {
 	Nominal *LengthIn `json:"nominal,omitempty"`
 	Shape   Shape     `json:"shape"`
 
-	// Usual The feature meant by a reading that names only the joint
+	// Usual The feature meant by a reading that names only the joint; one at most, and the first bore when none is marked
 	Usual *bool `json:"usual,omitempty"`
 }
 
@@ -1349,8 +1349,10 @@ type Joint struct {
 	PinSeriesId *Id `json:"pin_series_id,omitempty"`
 
 	// Position A short name that serves as an id: letters, digits, dot, dash, underscore
-	Position Code    `json:"position"`
-	Target   *Target `json:"target,omitempty"`
+	Position Code `json:"position"`
+
+	// Target The clearance wanted, as limits and in words. Limits are missing only for a fit symbol while no nominal size is known
+	Target *JointTarget `json:"target,omitempty"`
 
 	// TemplateCode A short name that serves as an id: letters, digits, dot, dash, underscore
 	TemplateCode Code `json:"template_code"`
@@ -1401,12 +1403,14 @@ type JointAnswer struct {
 
 // JointFacts What speaks against reaming, as seen on the part
 type JointFacts struct {
-	BentLeaf     *bool `json:"bent_leaf,omitempty"`
-	Coated       *bool `json:"coated,omitempty"`
-	CrackedBoss  *bool `json:"cracked_boss,omitempty"`
-	HardenedBore *bool `json:"hardened_bore,omitempty"`
-	LinedBush    *bool `json:"lined_bush,omitempty"`
-	ThinBoss     *bool `json:"thin_boss,omitempty"`
+	BentLeaf        *bool `json:"bent_leaf,omitempty"`
+	Coated          *bool `json:"coated,omitempty"`
+	CrackedBoss     *bool `json:"cracked_boss,omitempty"`
+	HardenedBore    *bool `json:"hardened_bore,omitempty"`
+	LeavesOutOfLine *bool `json:"leaves_out_of_line,omitempty"`
+	LinedBush       *bool `json:"lined_bush,omitempty"`
+	SinteredBush    *bool `json:"sintered_bush,omitempty"`
+	ThinBoss        *bool `json:"thin_boss,omitempty"`
 }
 
 // JointPage defines model for JointPage.
@@ -1415,26 +1419,23 @@ type JointPage struct {
 	Next  *string `json:"next,omitempty"`
 }
 
-// JointPatch defines model for JointPatch.
+// JointPatch `pin_series` and `target` set to null go back to the template's. `nominal` replaces the joint's nominal size in every feature that has the same or none
 type JointPatch struct {
 	// Facts What speaks against reaming, as seen on the part
-	Facts     *JointFacts `json:"facts,omitempty"`
-	PinSeries *string     `json:"pin_series,omitempty"`
+	Facts *JointFacts `json:"facts,omitempty"`
+
+	// Nominal A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
+	Nominal   *LengthIn `json:"nominal,omitempty"`
+	PinSeries *string   `json:"pin_series,omitempty"`
 
 	// Position A short name that serves as an id: letters, digits, dot, dash, underscore
 	Position *Code `json:"position,omitempty"`
-	Target   *struct {
-		// ClearanceMax A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
-		ClearanceMax *LengthIn `json:"clearance_max,omitempty"`
 
-		// ClearanceMin A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
-		ClearanceMin *LengthIn `json:"clearance_min,omitempty"`
-		Fit          *string   `json:"fit,omitempty"`
-		Thousandth   *bool     `json:"thousandth,omitempty"`
-	} `json:"target,omitempty"`
+	// Target Change of the joint's own target; null goes back to the template's. To change from one form to another set the members of the old one to null in the same edit (RFC 7396)
+	Target *TargetPatch `json:"target,omitempty"`
 }
 
-// JointSetIn A set of joints by a template: one for each position
+// JointSetIn A set of joints by a template: one for each position. The nominal size is the one given, else the template's, else that of the standard pin of the series; it may be set later as well
 type JointSetIn struct {
 	// Nominal A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
 	Nominal *LengthIn `json:"nominal,omitempty"`
@@ -1450,6 +1451,20 @@ type JointSetIn struct {
 
 	// Template An id or the people's own name for it
 	Template Ref `json:"template"`
+}
+
+// JointTarget The clearance wanted, as limits and in words. Limits are missing only for a fit symbol while no nominal size is known
+type JointTarget struct {
+	// ClearanceMax A length in the unit asked for
+	ClearanceMax *Length `json:"clearance_max,omitempty"`
+
+	// ClearanceMin A length in the unit asked for
+	ClearanceMin *Length `json:"clearance_min,omitempty"`
+	Fit          *string `json:"fit,omitempty"`
+
+	// Text Example: 0.0127 to 0.0381 mm (about one thousandth of an inch over the pin; common practice
+	Text       string `json:"text"`
+	Thousandth *bool  `json:"thousandth,omitempty"`
 }
 
 // JointTemplate defines model for JointTemplate.
@@ -1469,10 +1484,12 @@ type JointTemplate struct {
 	Name Name `json:"name"`
 
 	// PinSeriesId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
-	PinSeriesId    *Id     `json:"pin_series_id,omitempty"`
-	SafetyCritical bool    `json:"safety_critical"`
-	Target         *Target `json:"target,omitempty"`
-	Version        int64   `json:"version"`
+	PinSeriesId    *Id  `json:"pin_series_id,omitempty"`
+	SafetyCritical bool `json:"safety_critical"`
+
+	// Target The clearance wanted, as limits and in words. Limits are missing only for a fit symbol while no nominal size is known
+	Target  *JointTarget `json:"target,omitempty"`
+	Version int64        `json:"version"`
 }
 
 // JointTemplateGuidance defines model for JointTemplate.Guidance.
@@ -1529,6 +1546,9 @@ type Length struct {
 
 // LengthIn A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
 type LengthIn = length.Quantity
+
+// LengthOrNull A length, or null to delete it
+type LengthOrNull = length.Quantity
 
 // LimitsIn defines model for LimitsIn.
 type LimitsIn struct {
@@ -1871,7 +1891,7 @@ type PinStepGuess struct {
 	Text        string  `json:"text"`
 }
 
-// PinStepIn defines model for PinStepIn.
+// PinStepIn One size. Without tolerances the pin may be up to half a thousandth of an inch (0.0127 mm) under its size and not over it (common practice, no published source)
 type PinStepIn struct {
 	// Code A short name that serves as an id: letters, digits, dot, dash, underscore
 	Code     Code `json:"code"`
@@ -2162,8 +2182,10 @@ type Recommendation struct {
 	Summary  string  `json:"summary"`
 
 	// SupersededBy UUID; made by the server unless the client gives one of version 7 (RFC 9562)
-	SupersededBy *Id    `json:"superseded_by,omitempty"`
-	Target       Target `json:"target"`
+	SupersededBy *Id `json:"superseded_by,omitempty"`
+
+	// Target The clearance wanted, as limits and in words
+	Target Target `json:"target"`
 
 	// VehicleId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 	VehicleId Id     `json:"vehicle_id"`
@@ -2344,7 +2366,7 @@ type TakenLine struct {
 	Tools []Code `json:"tools"`
 }
 
-// Target defines model for Target.
+// Target The clearance wanted, as limits and in words
 type Target struct {
 	// ClearanceMax A length in the unit asked for
 	ClearanceMax Length `json:"clearance_max"`
@@ -2352,8 +2374,10 @@ type Target struct {
 	// ClearanceMin A length in the unit asked for
 	ClearanceMin Length  `json:"clearance_min"`
 	Fit          *string `json:"fit,omitempty"`
-	Text         string  `json:"text"`
-	Thousandth   *bool   `json:"thousandth,omitempty"`
+
+	// Text Example: 0.0127 to 0.0381 mm (about one thousandth of an inch over the pin; common practice
+	Text       string `json:"text"`
+	Thousandth *bool  `json:"thousandth,omitempty"`
 }
 
 // TargetIn The clearance wanted, one of: limits, a fit symbol (ISO 286 such as H7/g6, or an inch class such as RC4), or a `thousandth` of an inch over the pin
@@ -2367,8 +2391,19 @@ type TargetIn struct {
 	// Fit Example: H7/g6
 	Fit *string `json:"fit,omitempty"`
 
-	// Thousandth Reamer one thousandth of an inch over the pin (common practice, no published source)
+	// Thousandth About one thousandth of an inch over the pin: 0.0005 to 0.0015 in (common practice, no published source)
 	Thousandth *bool `json:"thousandth,omitempty"`
+}
+
+// TargetPatch Change of the joint's own target; null goes back to the template's. To change from one form to another set the members of the old one to null in the same edit (RFC 7396)
+type TargetPatch struct {
+	// ClearanceMax A length, or null to delete it
+	ClearanceMax *LengthOrNull `json:"clearance_max,omitempty"`
+
+	// ClearanceMin A length, or null to delete it
+	ClearanceMin *LengthOrNull `json:"clearance_min,omitempty"`
+	Fit          *string       `json:"fit,omitempty"`
+	Thousandth   *bool         `json:"thousandth,omitempty"`
 }
 
 // TemplateFeature defines model for TemplateFeature.
@@ -2744,8 +2779,8 @@ type VehicleIn struct {
 	// Garage An id or the people's own name for it
 	Garage *Ref `json:"garage,omitempty"`
 
-	// Member An id or the people's own name for it
-	Member *Ref `json:"member,omitempty"`
+	// Member Whose it is, by id or number: you unless given; only an officer or tool keeper names somebody else
+	Member *string `json:"member,omitempty"`
 
 	// Name A name for people
 	Name Name `json:"name"`

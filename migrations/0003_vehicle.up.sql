@@ -54,7 +54,8 @@ CREATE TABLE joint_template (
   PRIMARY KEY (club_id, id),
   CONSTRAINT joint_template_code UNIQUE (club_id, code),
   FOREIGN KEY (club_id, pin_series_id) REFERENCES pin_series,
-  CONSTRAINT joint_template_clearance CHECK ((clearance_min_nm IS NULL) = (clearance_max_nm IS NULL) AND clearance_min_nm <= clearance_max_nm)
+  CONSTRAINT joint_template_clearance CHECK ((clearance_min_nm IS NULL) = (clearance_max_nm IS NULL) AND clearance_min_nm <= clearance_max_nm),
+  CONSTRAINT joint_template_one_target CHECK (num_nonnulls(clearance_min_nm, fit) + thousandth::integer <= 1)
 );
 SELECT fence('joint_template');
 GRANT INSERT ON joint_template TO pinwright_app;
@@ -103,7 +104,7 @@ CREATE TABLE joint (
   vehicle_id uuid NOT NULL,
   position text NOT NULL,
   template_id uuid NOT NULL,
-  pin_series_id uuid,
+  pin_series_id uuid, -- null: the template's; so is the target when none is set here
   clearance_min_nm bigint,
   clearance_max_nm bigint,
   fit text,
@@ -115,7 +116,8 @@ CREATE TABLE joint (
   FOREIGN KEY (club_id, vehicle_id) REFERENCES vehicle,
   FOREIGN KEY (club_id, template_id) REFERENCES joint_template,
   FOREIGN KEY (club_id, pin_series_id) REFERENCES pin_series,
-  CONSTRAINT joint_clearance CHECK ((clearance_min_nm IS NULL) = (clearance_max_nm IS NULL) AND clearance_min_nm <= clearance_max_nm)
+  CONSTRAINT joint_clearance CHECK ((clearance_min_nm IS NULL) = (clearance_max_nm IS NULL) AND clearance_min_nm <= clearance_max_nm),
+  CONSTRAINT joint_one_target CHECK (num_nonnulls(clearance_min_nm, fit) + thousandth::integer <= 1)
 );
 CREATE INDEX joint_by_position ON joint (club_id, position); -- a position alone names a joint when only one vehicle has it
 SELECT fence('joint');
@@ -139,4 +141,4 @@ CREATE TABLE feature (
 );
 CREATE UNIQUE INDEX feature_one_usual ON feature (club_id, joint_id) WHERE usual;
 SELECT fence('feature');
-GRANT INSERT ON feature TO pinwright_app;
+GRANT INSERT, UPDATE (nominal_nm, version) ON feature TO pinwright_app;

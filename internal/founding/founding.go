@@ -1,5 +1,5 @@
-// Package founding makes a new club with its first officer and that officer's
-// token. It runs as the owner of the schema, since no club exists yet behind
+// Package founding makes a new club with its first officer, that officer's
+// token and the joint templates that every club begins with. It runs as the owner of the schema, since no club exists yet behind
 // whose fence the application role could act.
 package founding
 
@@ -17,6 +17,7 @@ import (
 	"pinwright/internal/club"
 	"pinwright/internal/journal"
 	"pinwright/internal/postgres"
+	"pinwright/internal/vehicle"
 )
 
 // Charter is what a club begins with.
@@ -74,6 +75,10 @@ func Create(ctx context.Context, db *postgres.DB, c Charter, now time.Time) (Clu
 		club.AddMember(tx, officer, club.Member{ID: officer, Number: c.OfficerNumber, Name: c.OfficerName, Roles: []string{"member", "officer"}, Version: 1})
 		access.Issue(tx, officer, access.Token{ID: uuid.Must(uuid.NewV7()), MemberID: officer, Label: "first officer", Kind: "personal",
 			Scopes: []string{"write"}, CreatedAt: now, ExpiresAt: out.ExpiresAt, Fingerprint: []byte{}}, secret)
+		for _, t := range vehicle.ShippedTemplates() {
+			t.ID = uuid.Must(uuid.NewV7())
+			vehicle.AddTemplate(tx, officer, t)
+		}
 		return nil
 	})
 	return out, err

@@ -1,0 +1,180 @@
+package vehicle
+
+import (
+	"slices"
+	"strings"
+
+	"github.com/google/uuid"
+
+	"pinwright/internal/journal"
+	"pinwright/internal/postgres"
+	"pinwright/internal/problem"
+)
+
+// Joint is a pin in its bores at a position of a vehicle, with its features and
+// with what it has from its template.
+type Joint struct {
+	ID           uuid.UUID
+	VehicleID    uuid.UUID
+	VehicleCode  string
+	Position     string
+	TemplateID   uuid.UUID
+	TemplateCode string
+
+	OwnPinSeriesID *uuid.UUID // nil: the template's
+	PinSeriesID    *uuid.UUID // the one that counts
+	OwnTarget      Target     // zero: the template's
+	TemplateTarget Target
+
+	Form           Form
+	Guidance       string
+	SafetyCritical bool
+	Cautions       []string
+
+	Facts    Facts
+	Features []Feature // in the template's order
+	Version  int64
+}
+
+// Facts are what speaks against reaming, as seen on the part.
+type Facts struct {
+	CrackedBoss     bool `json:"cracked_boss,omitempty"`
+	ThinBoss        bool `json:"thin_boss,omitempty"`
+	SinteredBush    bool `json:"sintered_bush,omitempty"`
+	LinedBush       bool `json:"lined_bush,omitempty"`
+	HardenedBore    bool `json:"hardened_bore,omitempty"`
+	BentLeaf        bool `json:"bent_leaf,omitempty"`
+	LeavesOutOfLine bool `json:"leaves_out_of_line,omitempty"`
+	Coated          bool `json:"coated,omitempty"`
+}
+
+var selectJoint = `select j.id, j.vehicle_id, v.code as vehicle_code, j.position, j.template_id, t.code as template_code,
+  j.pin_series_id as own_pin_series_id, coalesce(j.pin_series_id, t.pin_series_id) as pin_series_id,
+  ` + targetColumn("j", "own_target") + `, ` + targetColumn("t", "template_target") + `, ` + formColumn + `,
+  t.guidance, t.safety_critical, t.cautions, j.facts, j.version,
+  (select coalesce(json_agg(f order by f.ordinal), '[]') from feature f where f.club_id = j.club_id and f.joint_id = j.id) as features
+from joint j
+join vehicle v on v.club_id = j.club_id and v.id = j.vehicle_id
+join joint_template t on t.club_id = j.club_id and t.id = j.template_id
+`
+
+// Target is the clearance wanted: the joint's own, else the template's, else
+// none.
+func (j Joint) Target() Target {
+	if j.OwnTarget.IsZero() {
+		return j.TemplateTarget
+	}
+	return j.OwnTarget
+}
+
+// Nominal is the joint's nominal size in nanometres: that of its usual feature;
+// nil when it is not known.
+func (j Joint) Nominal() *int64 { return nominalOf(j.cylinders()) }
+
+func (j Joint) cylinders() []Cylinder {
+	out := make([]Cylinder, len(j.Features))
+	for i, f := range j.Features {
+		out[i] = f.Cylinder
+	}
+	return out
+}
+
+// WithNominal returns j with another nominal size: every feature takes it that
+// had the old one or none.
+func (j Joint) WithNominal(nominal *int64) Joint {
+	sized := withNominal(j.cylinders(), nominal)
+	j.Features = slices.Clone(j.Features)
+	for i := range j.Features {
+		j.Features[i].Cylinder = sized[i]
+	}
+	return j
+}
+
+// Label names the joint so that it is told from joints of other vehicles.
+func (j Joint) Label() string { return j.VehicleCode + "/" + j.Position }
+
+// FindJoint looks a joint up by id or position. A position may have a row for
+// each of several vehicles. Served by the primary key and joint_by_position.
+func FindJoint(b *postgres.Batch, ref postgres.Ref) *postgres.Rows[Joint] {
+	return postgres.Query[Joint](b, selectJoint+`where j.club_id = $1 and (j.id = $2 or j.position = $3) order by v.code`, b.Club, ref.ID, ref.Name)
+}
+
+// LockJoint is FindJoint, locked until the end of the write.
+func LockJoint(b *postgres.Batch, ref postgres.Ref) *postgres.Rows[Joint] {
+	return postgres.Query[Joint](b, selectJoint+`where j.club_id = $1 and (j.id = $2 or j.position = $3) order by v.code, j.id for no key update of j`, b.Club, ref.ID, ref.Name)
+}
+
+// ListJoints lists a vehicle's joints by position, after the position given.
+// Served by joint_position.
+func ListJoints(b *postgres.Batch, vehicle postgres.Ref, after string, limit int) *postgres.Rows[Joint] {
+	return postgres.Query[Joint](b, selectJoint+`where j.club_id = $1 and j.vehicle_id = (select id from vehicle where club_id = $1 and (id = $2 or code = $3)) and j.position > $4
+		order by j.position limit $5`, b.Club, vehicle.ID, vehicle.Name, after, limit)
+}
+
+// TakenPositions returns which of positions the vehicle has already, in order.
+func TakenPositions(b *postgres.Batch, vehicle postgres.Ref, positions []string) *postgres.Rows[string] {
+	return postgres.Values[string](b, `select position from joint where club_id = $1 and vehicle_id = (select id from vehicle where club_id = $1 and (id = $2 or code = $3)) and position = any($4)
+		order by position`, b.Club, vehicle.ID, vehicle.Name, positions)
+}
+
+// NewJoints makes a joint of t for each position, by position. Their nominal
+// size is the one given; nil leaves it unknown, where t's features do not tell.
+func NewJoints(v Vehicle, t Template, positions []string, nominal *int64, series *uuid.UUID, target Target, newID func() uuid.UUID) []Joint {
+	positions = slices.Sorted(slices.Values(positions)) // one order for all, so that two sets never wait for each other in a circle
+	joints := make([]Joint, len(positions))
+	for i, position := range positions {
+		j := Joint{ID: newID(), VehicleID: v.ID, VehicleCode: v.Code, Position: position, TemplateID: t.ID, TemplateCode: t.Code,
+			OwnPinSeriesID: series, PinSeriesID: series, OwnTarget: target, TemplateTarget: t.Target,
+			Form: t.Form, Guidance: t.Guidance, SafetyCritical: t.SafetyCritical, Cautions: t.Cautions, Version: 1}
+		if series == nil {
+			j.PinSeriesID = t.PinSeriesID
+		}
+		for _, f := range withNominal(t.Features, nominal) {
+			j.Features = append(j.Features, Feature{ID: newID(), JointID: j.ID, Cylinder: f, Version: 1})
+		}
+		joints[i] = j
+	}
+	return joints
+}
+
+// PositionsTaken is the refusal of positions that the vehicle has already.
+func PositionsTaken(vehicle string, positions ...string) *problem.Error {
+	p := problem.New(problem.NameTaken, "The vehicle %s has a joint already at: %s. Nothing was changed; choose other positions, or leave these out.", vehicle, strings.Join(positions, ", "))
+	p.Members = map[string]any{"taken": positions}
+	return p
+}
+
+// AddJoints creates joints with their features, all or none.
+func AddJoints(tx *postgres.Tx, actor uuid.UUID, joints []Joint) {
+	for _, j := range joints {
+		tx.Queue(`insert into joint (club_id, id, vehicle_id, position, template_id, pin_series_id, clearance_min_nm, clearance_max_nm, fit, thousandth, facts)
+			values ($1, $2, $3, $4, $5, $6, $7, $8, nullif($9, ''), $10, $11)`,
+			tx.Club, j.ID, j.VehicleID, j.Position, j.TemplateID, j.OwnPinSeriesID, j.OwnTarget.MinNM, j.OwnTarget.MaxNM, j.OwnTarget.Fit, j.OwnTarget.Thousandth, j.Facts).
+			Refuse("joint_position", PositionsTaken(j.VehicleCode, j.Position))
+		for i, f := range j.Features {
+			tx.Queue(`insert into feature (club_id, id, joint_id, ordinal, code, shape, duty, nominal_nm, length_nm, usual) values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)`,
+				tx.Club, f.ID, f.JointID, i, f.Code, f.Shape, f.Duty, f.NominalNM, f.LengthNM, f.Usual)
+		}
+		journal.Append(tx, journal.Event{Type: "joint.created", Subject: j.ID, Version: j.Version, Audience: journal.ForClub, Actor: actor}, j)
+	}
+}
+
+// UpdateJoint writes j as its next version; was is j before the change. A
+// feature with another nominal size gets its next version, too.
+func UpdateJoint(tx *postgres.Tx, actor uuid.UUID, was, j Joint) Joint {
+	j.Version++
+	tx.Queue(`update joint set position = $3, pin_series_id = $4, clearance_min_nm = $5, clearance_max_nm = $6, fit = nullif($7, ''), thousandth = $8, facts = $9, version = $10
+		where club_id = $1 and id = $2`,
+		tx.Club, j.ID, j.Position, j.OwnPinSeriesID, j.OwnTarget.MinNM, j.OwnTarget.MaxNM, j.OwnTarget.Fit, j.OwnTarget.Thousandth, j.Facts, j.Version).
+		Refuse("joint_position", PositionsTaken(j.VehicleCode, j.Position))
+	j.Features = slices.Clone(j.Features)
+	for i, f := range j.Features {
+		if f.NominalNM == nil || was.Features[i].NominalNM != nil && *was.Features[i].NominalNM == *f.NominalNM {
+			continue
+		}
+		j.Features[i].Version++
+		tx.Queue(`update feature set nominal_nm = $3, version = $4 where club_id = $1 and id = $2`, tx.Club, f.ID, f.NominalNM, j.Features[i].Version)
+	}
+	journal.Append(tx, journal.Event{Type: "joint.changed", Subject: j.ID, Version: j.Version, Audience: journal.ForClub, Actor: actor}, j)
+	return j
+}
