@@ -11,26 +11,43 @@ import (
 // creates the resource, and holds the result against that type's schema: an edit
 // can make nothing that could not have been created.
 func merged[T any](s *Server, in *call, schema string, current T) (T, error) {
+	patch, _ := in.value.(map[string]any)
+	out, faults, err := mergedPart(s, schema, current, patch, "")
+	return out, orInvalid(err, faults)
+}
+
+// mergedPart is merged for the part of a body that stands at the pointer at.
+func mergedPart[T any](s *Server, schema string, current T, patch map[string]any, at string) (T, []problem.Fault, error) {
 	var out T
 	text, err := json.Marshal(current)
 	if err != nil {
-		return out, err
+		return out, nil, err
 	}
 	dec := json.NewDecoder(bytes.NewReader(text))
 	dec.UseNumber()
 	var object map[string]any
 	if err := dec.Decode(&object); err != nil {
-		return out, err
+		return out, nil, err
 	}
-	patch, _ := in.value.(map[string]any)
 	object = mergePatch(object, patch)
 	if faults := checkValue(s.contract.doc.Components.Schemas[schema], object); len(faults) > 0 {
-		return out, problem.Invalid(faults...)
+		for i := range faults {
+			faults[i].Pointer = at + faults[i].Pointer
+		}
+		return out, faults, nil
 	}
 	if text, err = json.Marshal(object); err != nil {
-		return out, err
+		return out, nil, err
 	}
-	return out, json.Unmarshal(text, &out)
+	return out, nil, json.Unmarshal(text, &out)
+}
+
+// orInvalid is err, else the problem that faults make, else nil.
+func orInvalid(err error, faults []problem.Fault) error {
+	if err == nil && len(faults) > 0 {
+		return problem.Invalid(faults...)
+	}
+	return err
 }
 
 // mergePatch is MergePatch of RFC 7396, 2, for objects.

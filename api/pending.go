@@ -15,34 +15,6 @@ func (s *Server) CalcUncertainty(ctx echo.Context) error { return errPending }
 func (s *Server) GetAvailability(ctx echo.Context, club InClub, params GetAvailabilityParams) error {
 	return errPending
 }
-func (s *Server) GetFeature(ctx echo.Context, club InClub, feature InFeature, params GetFeatureParams) error {
-	return errPending
-}
-func (s *Server) ListJointTemplates(ctx echo.Context, club InClub, params ListJointTemplatesParams) error {
-	return errPending
-}
-func (s *Server) CreateJointTemplate(ctx echo.Context, club InClub, params CreateJointTemplateParams) error {
-	return errPending
-}
-func (s *Server) GetJointTemplate(ctx echo.Context, club InClub, jointTemplate InJointTemplate, params GetJointTemplateParams) error {
-	return errPending
-}
-func (s *Server) GetJoint(ctx echo.Context, club InClub, joint InJoint, params GetJointParams) error {
-	return errPending
-}
-func (s *Server) PatchJoint(ctx echo.Context, club InClub, joint InJoint, params PatchJointParams) error {
-	return errPending
-}
-func (s *Server) ListFeatures(ctx echo.Context, club InClub, joint InJoint) error { return errPending }
-func (s *Server) ListPinSeries(ctx echo.Context, club InClub, params ListPinSeriesParams) error {
-	return errPending
-}
-func (s *Server) CreatePinSeries(ctx echo.Context, club InClub, params CreatePinSeriesParams) error {
-	return errPending
-}
-func (s *Server) GetPinSeries(ctx echo.Context, club InClub, pinSeries InPinSeries, params GetPinSeriesParams) error {
-	return errPending
-}
 func (s *Server) ListReadings(ctx echo.Context, club InClub, params ListReadingsParams) error {
 	return errPending
 }
@@ -71,23 +43,5 @@ func (s *Server) GetReservation(ctx echo.Context, club InClub, reservation InRes
 	return errPending
 }
 func (s *Server) CancelReservation(ctx echo.Context, club InClub, reservation InReservation, params CancelReservationParams) error {
-	return errPending
-}
-func (s *Server) ListVehicles(ctx echo.Context, club InClub, params ListVehiclesParams) error {
-	return errPending
-}
-func (s *Server) CreateVehicle(ctx echo.Context, club InClub, params CreateVehicleParams) error {
-	return errPending
-}
-func (s *Server) GetVehicle(ctx echo.Context, club InClub, vehicle InVehicle, params GetVehicleParams) error {
-	return errPending
-}
-func (s *Server) PatchVehicle(ctx echo.Context, club InClub, vehicle InVehicle, params PatchVehicleParams) error {
-	return errPending
-}
-func (s *Server) ListJoints(ctx echo.Context, club InClub, vehicle InVehicle, params ListJointsParams) error {
-	return errPending
-}
-func (s *Server) CreateJoints(ctx echo.Context, club InClub, vehicle InVehicle, params CreateJointsParams) error {
 	return errPending
 }

@@ -21,10 +21,10 @@ type Joint struct {
 	TemplateID   uuid.UUID
 	TemplateCode string
 
-	OwnPinSeriesID *uuid.UUID // nil: the template's
-	PinSeriesID    *uuid.UUID // the one that counts
-	OwnTarget      Target     // zero: the template's
-	TemplateTarget Target
+	OwnPinSeriesID      *uuid.UUID // nil: the template's
+	TemplatePinSeriesID *uuid.UUID
+	OwnTarget           Target // zero: the template's
+	TemplateTarget      Target
 
 	Form           Form
 	Guidance       string
@@ -49,7 +49,7 @@ type Facts struct {
 }
 
 var selectJoint = `select j.id, j.vehicle_id, v.code as vehicle_code, j.position, j.template_id, t.code as template_code,
-  j.pin_series_id as own_pin_series_id, coalesce(j.pin_series_id, t.pin_series_id) as pin_series_id,
+  j.pin_series_id as own_pin_series_id, t.pin_series_id as template_pin_series_id,
   ` + targetColumn("j", "own_target") + `, ` + targetColumn("t", "template_target") + `, ` + formColumn + `,
   t.guidance, t.safety_critical, t.cautions, j.facts, j.version,
   (select coalesce(json_agg(f order by f.ordinal), '[]') from feature f where f.club_id = j.club_id and f.joint_id = j.id) as features
@@ -65,6 +65,15 @@ func (j Joint) Target() Target {
 		return j.TemplateTarget
 	}
 	return j.OwnTarget
+}
+
+// PinSeriesID is the series that counts for the joint: its own, else the
+// template's, else nil.
+func (j Joint) PinSeriesID() *uuid.UUID {
+	if j.OwnPinSeriesID == nil {
+		return j.TemplatePinSeriesID
+	}
+	return j.OwnPinSeriesID
 }
 
 // Nominal is the joint's nominal size in nanometres: that of its usual feature;
@@ -124,11 +133,8 @@ func NewJoints(v Vehicle, t Template, positions []string, nominal *int64, series
 	joints := make([]Joint, len(positions))
 	for i, position := range positions {
 		j := Joint{ID: newID(), VehicleID: v.ID, VehicleCode: v.Code, Position: position, TemplateID: t.ID, TemplateCode: t.Code,
-			OwnPinSeriesID: series, PinSeriesID: series, OwnTarget: target, TemplateTarget: t.Target,
+			OwnPinSeriesID: series, TemplatePinSeriesID: t.PinSeriesID, OwnTarget: target, TemplateTarget: t.Target,
 			Form: t.Form, Guidance: t.Guidance, SafetyCritical: t.SafetyCritical, Cautions: t.Cautions, Version: 1}
-		if series == nil {
-			j.PinSeriesID = t.PinSeriesID
-		}
 		for _, f := range withNominal(t.Features, nominal) {
 			j.Features = append(j.Features, Feature{ID: newID(), JointID: j.ID, Cylinder: f, Version: 1})
 		}
