@@ -1,0 +1,140 @@
+package migrations_test
+
+import (
+	"maps"
+	"slices"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+
+	"pinwright/internal/pgtest"
+)
+
+// rights is all that the application role may do, by table; names in brackets
+// are the only columns that may be changed. Widen it only with a reason: what
+// is missing here is what a fault in the service cannot destroy.
+var rights = map[string]string{
+	"schema_migrations": "SELECT",
+	"club":              "SELECT UPDATE(name,turnaround_hours,units,version)",
+	"garage":            "INSERT SELECT UPDATE",
+	"member":            "INSERT SELECT UPDATE",
+	"token":             "INSERT SELECT UPDATE(revoked_at,used_on)",
+	"answer":            "DELETE INSERT SELECT UPDATE(body,headers,status)",
+	"head":              "SELECT", // written by append_event only
+	"event":             "SELECT", // written by append_event only
+	"tool_model":        "INSERT SELECT UPDATE(caution,charge_minor,code,name,version)",
+	"tool":              "INSERT SELECT UPDATE(garage_id,note,number,state,version)",
+	"calibration":       "INSERT SELECT", // history
+	"pin_series":        "INSERT SELECT",
+	"pin_step":          "INSERT SELECT",
+	"joint_template":    "INSERT SELECT",
+	"template_feature":  "INSERT SELECT",
+	"vehicle":           "INSERT SELECT UPDATE",
+	"joint":             "INSERT SELECT UPDATE",
+	"feature":           "INSERT SELECT",
+	"reading":           "INSERT SELECT", // history
+	"reading_void":      "INSERT SELECT", // history
+	"recommendation":    "INSERT SELECT", // cited, so never changed
+	"reservation":       "INSERT SELECT UPDATE(cancelled_at,version)",
+	"booking":           "INSERT SELECT UPDATE(state)",
+}
+
+// granted lists the rights of role by table, in the notation of rights.
+const granted = `
+	with t as (select c.oid, c.relname::text as name, c.relacl from pg_class c where c.relnamespace = 'public'::regnamespace and c.relkind in ('r', 'p', 'v', 'm', 'S', 'f')),
+	whole as (select t.name, x.privilege_type as may from t, aclexplode(t.relacl) x where x.grantee = $1::regrole),
+	part as (select t.name, x.privilege_type || '(' || string_agg(a.attname, ',' order by a.attname) || ')' as may
+	         from t join pg_attribute a on a.attrelid = t.oid, aclexplode(a.attacl) x where x.grantee = $1::regrole group by t.name, x.privilege_type)
+	select name || ': ' || string_agg(may, ' ' order by may) from (select * from whole union all select * from part) as all_of_them group by name order by 1`
+
+func TestApplicationRoleHasExactlyTheRightsListed(t *testing.T) {
+	t.Parallel()
+	db := pgtest.New(t)
+	var want []string
+	for _, table := range slices.Sorted(maps.Keys(rights)) {
+		want = append(want, table+": "+rights[table])
+	}
+	if diff := cmp.Diff(want, list[string](t, db.Owner, granted, "pinwright_app")); diff != "" {
+		t.Errorf("rights of pinwright_app (-listed in this test +granted by the migrations):\n%s", diff)
+	}
+	for _, table := range append(tables(t, db.Owner), exempt) {
+		if rights[table] == "" {
+			t.Errorf("the table %s is not listed; say in this test what the application may do with it", table)
+		}
+	}
+}
+
+func TestNobodyElseHasRightsOnTables(t *testing.T) {
+	t.Parallel()
+	db := pgtest.New(t)
+	none(t, db.Owner, "grant rights to pinwright_app only; the backup role reads by pg_read_all_data", `
+		select c.relname || ' for ' || case x.grantee when 0 then 'PUBLIC' else x.grantee::regrole::text end
+		from pg_class c, aclexplode(c.relacl) x
+		where c.relnamespace = 'public'::regnamespace and x.grantee <> all (array['pinwright_app'::regrole::oid, 'pinwright_owner'::regrole::oid])
+		and not exists (select from pg_depend d where d.objid = c.oid and d.deptype = 'e')`)
+}
+
+func TestApplicationRoleCanMakeNothingAndBecomeNobody(t *testing.T) {
+	t.Parallel()
+	db := pgtest.New(t)
+	for _, rule := range []struct{ name, why, fault string }{
+		{"no attribute of a superuser", "the fence binds neither a superuser nor a role with BYPASSRLS",
+			`select rolname::text from pg_roles where rolname = 'pinwright_app' and (rolsuper or rolbypassrls or rolcreaterole or rolcreatedb or rolreplication)`},
+		{"member of no role", "the rights of another role would add to its own",
+			`select r.rolname::text from pg_auth_members m join pg_roles r on r.oid = m.roleid where m.member = 'pinwright_app'::regrole`},
+		{"owner of nothing", "an owner can take down the fence",
+			`select c.oid::regclass::text from pg_class c where c.relowner = 'pinwright_app'::regrole
+			 union all select p.oid::regprocedure::text from pg_proc p where p.proowner = 'pinwright_app'::regrole
+			 union all select n.nspname::text from pg_namespace n where n.nspowner = 'pinwright_app'::regrole
+			 union all select d.datname::text from pg_database d where d.datdba = 'pinwright_app'::regrole`},
+		{"no CREATE on any schema", "a function of its own could stand before a trusted one in the search path",
+			`select nspname::text from pg_namespace where has_schema_privilege('pinwright_app', oid, 'CREATE')`},
+		{"neither CREATE nor TEMPORARY on the database", "a temporary table stands before a real one in the search path of a SECURITY DEFINER function",
+			`select p from unnest(array['CREATE', 'TEMPORARY']) p where has_database_privilege('pinwright_app', current_database(), p)`},
+	} {
+		t.Run(rule.name, func(t *testing.T) { none(t, db.Owner, rule.why, rule.fault) })
+	}
+}
+
+// mayRun are the functions of ours that the application role may execute.
+var mayRun = []string{"append_event", "append_events"}
+
+func TestFunctionsAreClosedAndCannotBeMisled(t *testing.T) {
+	t.Parallel()
+	db := pgtest.New(t)
+	const ours = ` from pg_proc p where p.pronamespace = 'public'::regnamespace and not exists (select from pg_depend d where d.objid = p.oid and d.deptype = 'e')`
+	if n := len(list[string](t, db.Owner, `select p.proname::text`+ours)); n < 2 {
+		t.Fatalf("found only %d functions; this test would prove nothing", n)
+	}
+	none(t, db.Owner, "REVOKE ALL ON FUNCTION ... FROM PUBLIC: EXECUTE is granted to everyone by default",
+		`select p.oid::regprocedure::text`+ours+` and exists (select from aclexplode(coalesce(p.proacl, acldefault('f', p.proowner))) x where x.grantee = 0)`)
+	none(t, db.Owner, "list it in mayRun with a reason, or REVOKE it from pinwright_app",
+		`select p.oid::regprocedure::text`+ours+` and has_function_privilege('pinwright_app', p.oid, 'EXECUTE') and p.proname <> all ($1)`, mayRun)
+	none(t, db.Owner, "SET search_path on it (PostgreSQL documentation, CREATE FUNCTION: writing SECURITY DEFINER functions safely)",
+		`select p.oid::regprocedure::text`+ours+` and p.prosecdef and not exists (select from unnest(p.proconfig) s where s like 'search_path=pg_catalog%')`)
+	if !list[bool](t, db.Owner, `select has_function_privilege('pinwright_app', p.oid, 'EXECUTE')`+ours+` and p.proname = 'append_event'`)[0] {
+		t.Error("pinwright_app may not run append_event, so it can write nothing")
+	}
+}
+
+// What must hold however the rights are written down: as the application role,
+// history cannot be changed or removed.
+func TestHistoryCannotBeChangedByTheApplication(t *testing.T) {
+	t.Parallel()
+	db := pgtest.New(t)
+	club := found(t, db, "fern-row")
+	for _, table := range []string{"reading", "reading_void", "calibration", "recommendation", "event", "head", "club", "member", "tool", "booking", "reservation"} {
+		refusedAs(t, db.App, club, "delete from "+table)
+		refusedAs(t, db.App, club, "truncate "+table)
+	}
+	for _, table := range []string{"reading", "reading_void", "calibration", "recommendation", "event", "head"} {
+		refusedAs(t, db.App, club, "update "+table+" set club_id = club_id")
+	}
+	for _, table := range []string{"event", "head"} {
+		refusedAs(t, db.App, club, "insert into "+table+" select * from "+table)
+	}
+	refusedAs(t, db.App, club, "update token set expires_at = '2126-01-01Z'")
+	refusedAs(t, db.App, club, "update booking set held = period")
+	refusedAs(t, db.App, club, "alter table reading no force row level security")
+	refusedAs(t, db.App, club, "set role pinwright_owner")
+}
