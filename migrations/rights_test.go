@@ -31,7 +31,7 @@ var rights = map[string]string{
 	"template_feature":  "INSERT SELECT",
 	"vehicle":           "INSERT SELECT UPDATE",
 	"joint":             "INSERT SELECT UPDATE",
-	"feature":           "INSERT SELECT",
+	"feature":           "INSERT SELECT UPDATE(nominal_nm,version)",
 	"reading":           "INSERT SELECT", // history
 	"reading_void":      "INSERT SELECT", // history
 	"recommendation":    "INSERT SELECT", // cited, so never changed
