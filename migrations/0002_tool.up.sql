@@ -22,6 +22,7 @@ CREATE TABLE tool_model (
   CONSTRAINT tool_model_size_of_kind CHECK (size_nm IS NOT NULL OR kind NOT IN ('reamer', 'pin_gauge', 'plug_gauge')),
   CONSTRAINT tool_model_range CHECK (range_from_nm <= range_to_nm)
 );
+CREATE INDEX tool_model_of_kind ON tool_model (club_id, kind, code);
 CREATE INDEX tool_model_kind_size ON tool_model (club_id, kind, size_nm);
 SELECT fence('tool_model');
 -- Kind and sizes stay as they are: readings and recommendations rest on them.

@@ -105,7 +105,7 @@ func LockModel(b *postgres.Batch, ref postgres.Ref) *postgres.Rows[Model] {
 }
 
 // ListModels lists models by code, after the code given; only of kind unless it
-// is empty. Served by tool_model_code.
+// is empty. Served by tool_model_code, with a kind by tool_model_of_kind.
 func ListModels(b *postgres.Batch, kind Kind, after string, limit int) *postgres.Rows[Model] {
 	if kind == "" {
 		return postgres.Query[Model](b, `select `+modelColumns+` from tool_model where club_id = $1 and code > $2 order by code limit $3`, b.Club, after, limit)
