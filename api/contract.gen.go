@@ -2184,8 +2184,8 @@ type Recommendation struct {
 	// SupersededBy UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 	SupersededBy *Id `json:"superseded_by,omitempty"`
 
-	// Target The clearance wanted, as limits and in words
-	Target Target `json:"target"`
+	// Target The clearance wanted, as limits and in words. Limits are missing only for a fit symbol while no nominal size is known
+	Target JointTarget `json:"target"`
 
 	// VehicleId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 	VehicleId Id     `json:"vehicle_id"`
@@ -2364,20 +2364,6 @@ type TakenLine struct {
 	// Line Which line of the request, from 0
 	Line  int    `json:"line"`
 	Tools []Code `json:"tools"`
-}
-
-// Target The clearance wanted, as limits and in words
-type Target struct {
-	// ClearanceMax A length in the unit asked for
-	ClearanceMax Length `json:"clearance_max"`
-
-	// ClearanceMin A length in the unit asked for
-	ClearanceMin Length  `json:"clearance_min"`
-	Fit          *string `json:"fit,omitempty"`
-
-	// Text Example: 0.0127 to 0.0381 mm (about one thousandth of an inch over the pin; common practice
-	Text       string `json:"text"`
-	Thousandth *bool  `json:"thousandth,omitempty"`
 }
 
 // TargetIn The clearance wanted, one of: limits, a fit symbol (ISO 286 such as H7/g6, or an inch class such as RC4), or a `thousandth` of an inch over the pin

@@ -100,34 +100,11 @@ func question(body RecommendationIn, in *call) (recommend.Question, error) {
 			}
 		}
 	}
-	if body.Target != nil {
-		t, err := targetIn(*body.Target)
-		if err != nil {
-			return q, err
-		}
-		q.Target = t
+	var faults []problem.Fault
+	if q.Target, faults = jointTargetIn("/target", body.Target, nil); len(faults) > 0 {
+		return q, problem.Invalid(faults...)
 	}
 	return q, nil
-}
-
-// targetIn reads a target; exactly one way of saying it.
-func targetIn(t TargetIn) (recommend.Target, error) {
-	out := recommend.Target{MinNm: nanometres(t.ClearanceMin), MaxNm: nanometres(t.ClearanceMax), Fit: or(t.Fit, ""), Thousandth: or(t.Thousandth, false)}
-	ways := 0
-	for _, said := range []bool{out.MinNm != nil || out.MaxNm != nil, out.Fit != "", out.Thousandth} {
-		if said {
-			ways++
-		}
-	}
-	switch {
-	case ways != 1:
-		return out, problem.Invalid(problem.Fault{Pointer: "/target", Detail: "give clearance_min and clearance_max, or fit, or thousandth: true; one of them"})
-	case (out.MinNm == nil) != (out.MaxNm == nil):
-		return out, problem.Invalid(problem.Fault{Pointer: "/target", Detail: "clearance_min and clearance_max go together"})
-	case out.MinNm != nil && *out.MinNm > *out.MaxNm:
-		return out, problem.Invalid(problem.Fault{Pointer: "/target/clearance_min", Detail: "must not be more than clearance_max"})
-	}
-	return out, nil
 }
 
 func recommendationOut(a *recommend.Answer, unit string) Recommendation {
@@ -137,8 +114,7 @@ func recommendationOut(a *recommend.Answer, unit string) Recommendation {
 		ProbabilityAll: plan.Success, Days: plan.Days, Readings: append([]Id{}, a.Used...), Engine: recommend.Engine, Digest: hex.EncodeToString(a.Digest[:]),
 		Cost: pointerTo(moneyOut(plan.PriceMinor, a.Question.Currency)), Summary: a.Summary(), DoNext: remarksOut(a.DoNext()),
 		Warnings: remarksOut(a.Warnings), Cautions: remarksOut(a.Cautions()), Assumed: remarksOut(a.Assumed),
-		Target: Target{ClearanceMin: lengthOut(a.Low, unit), ClearanceMax: lengthOut(a.High, unit), Fit: present(a.Question.Target.Fit), Thousandth: present(a.Question.Target.Thousandth),
-			Text: "clearance from " + a.Low.Text(length.Unit(unit)) + " to " + a.High.Text(length.Unit(unit))},
+		Target: *jointTargetOut(a.Question.Target, pointerTo(int64(a.Nominal)), unit),
 	}
 	for j := range a.Joints {
 		out.Joints = append(out.Joints, jointAnswerOut(a, j, unit))

@@ -10,7 +10,7 @@ import (
 // The sizes of this file are common practice, no published source: hinge pin
 // 0.314 in when new, oversizes 0.317 and 0.321 in with reamers 0.318 and
 // 0.322 in.
-var hingeSeries = map[string]any{"code": "hinge-314", "name": "Hinge pins", "steps": []map[string]any{
+var practiceSeries = map[string]any{"code": "hinge-314", "name": "Hinge pins", "steps": []map[string]any{
 	{"code": "standard", "pin": "0.314 in", "pin_tolerance_lower": "-0.0002 in", "pin_tolerance_upper": "0 in", "price": map[string]any{"minor": 700}, "lead_days": 5},
 	{"code": "oversize_1", "pin": "0.317 in", "pin_tolerance_lower": "-0.0002 in", "pin_tolerance_upper": "0 in", "reamer": "0.318 in", "price": map[string]any{"minor": 900}, "lead_days": 5},
 	{"code": "oversize_2", "pin": "0.321 in", "pin_tolerance_lower": "-0.0002 in", "pin_tolerance_upper": "0 in", "reamer": "0.322 in", "price": map[string]any{"minor": 900}, "lead_days": 5},
@@ -18,9 +18,9 @@ var hingeSeries = map[string]any{"code": "hinge-314", "name": "Hinge pins", "ste
 
 var fourHinges = []string{"left-upper", "left-lower", "right-upper", "right-lower"}
 
-// hinges is a club with the series, its two reamers and one vehicle with four
+// hingeSet is a club with the series, its two reamers and one vehicle with four
 // door hinges.
-func hinges(t *testing.T) *world {
+func hingeSet(t *testing.T) *world {
 	t.Helper()
 	w := newWorld(t)
 	w.do("POST", w.at("garages"), w.officer, workshop).want(201)
@@ -28,7 +28,7 @@ func hinges(t *testing.T) *world {
 		w.do("POST", w.at("tool-models"), w.officer, map[string]any{"code": "reamer-" + size, "name": "Reamer " + size, "kind": "reamer", "size": size + " in", "charge_per_use": map[string]any{"minor": 150}}).want(201)
 		w.do("POST", w.at("tools"), w.officer, map[string]any{"number": "R-" + size, "model": "reamer-" + size, "garage": "north"}).want(201)
 	}
-	w.do("POST", w.at("pin-series"), w.officer, hingeSeries).want(201)
+	w.do("POST", w.at("pin-series"), w.officer, practiceSeries).want(201)
 	w.do("POST", w.at("vehicles"), w.officer, map[string]any{"code": "tourer", "name": "Tourer"}).want(201)
 	w.do("POST", w.at("vehicles/tourer/joints"), w.officer, map[string]any{"template": "door-hinge", "positions": fourHinges, "pin_series": "hinge-314"}).want(201)
 	return w
@@ -39,7 +39,7 @@ var practiceForm = map[string]any{"bell_mouth": "20 um", "ovality": "20 um", "su
 
 func TestGaugeThatStartsInFourRustyHingesPointsToTheSecondOversize(t *testing.T) {
 	t.Parallel()
-	w := hinges(t)
+	w := hingeSet(t)
 	for _, h := range fourHinges {
 		w.do("POST", w.at("readings"), w.as("member"), map[string]any{"joint": h, "gauge": "0.318 in", "result": "starts", "surface": "rusty"}).want(201)
 	}
@@ -87,7 +87,7 @@ func cleanUp(t *testing.T, a *response, joint int, step string) float64 {
 
 func TestBoresReadInTwoDirectionsTakeTheFirstOversize(t *testing.T) {
 	t.Parallel()
-	w := hinges(t)
+	w := hingeSet(t)
 	for _, h := range fourHinges {
 		var batch []map[string]any
 		for _, station := range []string{"mouth_a", "middle", "mouth_b"} {
@@ -116,7 +116,7 @@ func TestBoresReadInTwoDirectionsTakeTheFirstOversize(t *testing.T) {
 
 func TestPinIsKnownByItsPressedInEndsWhateverItsWornMiddleSays(t *testing.T) {
 	t.Parallel()
-	w := hinges(t)
+	w := hingeSet(t)
 	for station, value := range map[string]string{"mouth_a": "0.3142 in", "mouth_b": "0.3142 in", "middle": "0.3110 in"} {
 		w.do("POST", w.at("readings"), w.as("member"), map[string]any{"joint": "left-upper", "feature": "pin", "value": value, "with": "micrometer", "station": station}).want(201)
 	}
@@ -144,7 +144,7 @@ func featureNamed(t *testing.T, w *world, joint, code string) string {
 
 func TestEqualInputsGiveEqualAnswersWhichAreKept(t *testing.T) {
 	t.Parallel()
-	w := hinges(t)
+	w := hingeSet(t)
 	w.do("POST", w.at("readings"), w.as("member"), map[string]any{"joint": "left-upper", "gauge": "0.318 in", "result": "starts"}).want(201)
 	ask := map[string]any{"joints": []string{"left-upper"}}
 	first := w.do("POST", w.at("recommendations"), w.as("member"), ask).want(201)
@@ -181,7 +181,7 @@ func withoutIdentity(r *response) map[string]any {
 
 func TestRecommendationRefusals(t *testing.T) {
 	t.Parallel()
-	w := hinges(t)
+	w := hingeSet(t)
 	ask := func(body map[string]any) *response {
 		return w.do("POST", w.at("recommendations"), w.as("member"), body)
 	}
@@ -204,7 +204,7 @@ func TestRecommendationRefusals(t *testing.T) {
 
 func TestEstimateOfABoreThatNobodyReadIsWideAndSaysSo(t *testing.T) {
 	t.Parallel()
-	w := hinges(t)
+	w := hingeSet(t)
 	bore := featureNamed(t, w, "left-upper", "bore")
 	e := w.do("GET", w.at("features/"+bore+"/estimate"), w.as("member"), nil).want(200)
 	if width := e.num("passing_size", "high", "value") - e.num("passing_size", "low", "value"); width < 0.3 {

@@ -13,58 +13,20 @@ import (
 
 	"pinwright/internal/calc/choice"
 	"pinwright/internal/calc/length"
-	"pinwright/internal/calc/limits"
 	"pinwright/internal/calc/wornsize"
 	"pinwright/internal/problem"
+	"pinwright/internal/vehicle"
 )
-
-// Target is the clearance that is wanted; at most one way of saying it is set.
-type Target struct {
-	MinNm, MaxNm *int64
-	Fit          string
-	Thousandth   bool
-}
-
-func (t Target) stated() bool { return t.MinNm != nil || t.Fit != "" || t.Thousandth }
 
 // Question is what is asked of a set, beside its joints.
 type Question struct {
 	Preference string // uniform, least_metal or cheapest
 	Risk       float64
-	Target     Target // when not stated, the joint's or its template's
+	Target     vehicle.Target // when none, the joint's or its template's
 	Guidance   *string
 	Means      FormMeans
 	Unit       length.Unit // in which sentences give lengths
 	Currency   string
-}
-
-// Thousandth of an inch over the pin, with half of it either way (common
-// practice, no published source).
-const (
-	ThousandthMin length.Length = 12_700
-	ThousandthMax length.Length = 38_100
-)
-
-// ClearanceOf resolves a target into limits, for a pin of the size given.
-func ClearanceOf(t Target, size length.Length) (low, high length.Length, err error) {
-	switch {
-	case t.MinNm != nil && t.MaxNm != nil:
-		return length.Length(*t.MinNm), length.Length(*t.MaxNm), nil
-	case t.Fit != "":
-		fit, err := limits.ParseFit(t.Fit)
-		var pair limits.Pair
-		if err == nil {
-			pair, err = fit.At(size)
-		} else {
-			pair, err = limits.InchFit(t.Fit, size)
-		}
-		if err != nil {
-			return 0, 0, err
-		}
-		return pair.LeastClearance, pair.GreatestClearance, nil
-	default:
-		return ThousandthMin, ThousandthMax, nil
-	}
 }
 
 // Answer is the engine's answer with what it was made from, in micrometres and
@@ -113,21 +75,24 @@ func Decide(s *Snapshot, q Question, now time.Time) (*Answer, error) {
 		return nil, problem.Invalid(problem.Fault{Pointer: "/joints", Detail: err.Error()})
 	}
 	a := &Answer{Question: q, Vehicle: joints[0].VehicleID, Series: rows[0], Nominal: nominal, Joints: joints, Features: o.features, StepRows: rows, Used: o.used}
-	target := q.Target
-	if !target.stated() {
+	a.Question.Target = q.Target
+	if q.Target.IsZero() {
 		j := joints[0]
-		target = Target{MinNm: j.ClearanceMinNm, MaxNm: j.ClearanceMaxNm, Thousandth: j.Thousandth}
+		a.Question.Target = vehicle.Target{MinNM: j.ClearanceMinNm, MaxNM: j.ClearanceMaxNm, Thousandth: j.Thousandth}
 		if j.Fit != nil {
-			target.Fit = *j.Fit
+			a.Question.Target.Fit = *j.Fit
 		}
-		if !target.stated() {
-			o.assumed.add("assumed_target", nil, "The clearance wanted was taken as about one thousandth of an inch, half of it more or less (common practice, no published source).")
+		if a.Question.Target.IsZero() {
+			a.Question.Target.Thousandth = true
+			o.assumed.add("assumed_target", nil, "The clearance wanted was taken as about one thousandth of an inch (common practice, no published source).")
 		}
 	}
-	a.Question.Target = target
-	if a.Low, a.High, err = ClearanceOf(target, nominal); err != nil {
+	size := int64(nominal)
+	wanted, err := a.Question.Target.Resolve(&size)
+	if err != nil {
 		return nil, problem.Invalid(problem.Fault{Pointer: "/target/fit", Detail: err.Error()})
 	}
+	a.Low, a.High = wanted.Min, wanted.Max
 	cutters := slices.Clone(s.Cutters.Items)
 	waits := map[string]int{}
 	for i, c := range cutters {
