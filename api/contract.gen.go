@@ -974,6 +974,7 @@ type CalibrationPage struct {
 
 // CancelIn defines model for CancelIn.
 type CancelIn struct {
+	// OccurredAt When it was given up, where that was before now; default: now
 	OccurredAt *time.Time `json:"occurred_at,omitempty"`
 
 	// Reason Free text
@@ -1243,7 +1244,7 @@ type FormIn struct {
 	Surface *LengthIn `json:"surface,omitempty"`
 }
 
-// FreePeriod defines model for FreePeriod.
+// FreePeriod A stretch in which everything asked for is free together, by the same tools from end to end
 type FreePeriod struct {
 	From time.Time `json:"from"`
 
@@ -1717,6 +1718,28 @@ type NextOutcome struct {
 	Probability float64   `json:"probability"`
 	Steps       *[]string `json:"steps,omitempty"`
 	Text        string    `json:"text"`
+}
+
+// NotLendableLine defines model for NotLendableLine.
+type NotLendableLine struct {
+	Detail string `json:"detail"`
+
+	// Line Which line of the request, from 0
+	Line int `json:"line"`
+
+	// Tools Tools that are in quarantine
+	Tools []Code `json:"tools"`
+}
+
+// NotLendableProblem Lines of which nothing is in service
+type NotLendableProblem struct {
+	Detail               string                 `json:"detail"`
+	Instance             string                 `json:"instance"`
+	NotLendable          []NotLendableLine      `json:"not_lendable"`
+	Status               int                    `json:"status"`
+	Title                string                 `json:"title"`
+	Type                 string                 `json:"type"`
+	AdditionalProperties map[string]interface{} `json:"-"`
 }
 
 // Note Free text
@@ -2238,7 +2261,9 @@ type ReplaceIn struct {
 
 // Reservation defines model for Reservation.
 type Reservation struct {
-	CreatedAt time.Time `json:"created_at"`
+	CancelReason *string    `json:"cancel_reason,omitempty"`
+	CancelledAt  *time.Time `json:"cancelled_at,omitempty"`
+	CreatedAt    time.Time  `json:"created_at"`
 
 	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 	Id    Id                `json:"id"`
@@ -2263,7 +2288,9 @@ type ReservationBody struct {
 	AdditionalProperties map[string]interface{}   `json:"-"`
 }
 
-// ReservationIn All lines or none are booked. Give `period` or `days` once for all, or a line its own.
+// ReservationIn All lines or none are booked. Give `period` or `days` once for all, or a line its own; a line's own comes first. Of a `tool_model` the service chooses
+// a free tool, another one for each line. A period begins an hour ago at the earliest, is 90 days long at most and ends within 400 days. `days` begin when the
+// garage of the tool opens on the first (now, if that is today and it has opened) and end when it closes on the last.
 type ReservationIn struct {
 	// Days Whole days, both inclusive, in the time zone and opening hours of the garage where the tool lives
 	Days  *DaysIn             `json:"days,omitempty"`
@@ -2357,8 +2384,10 @@ type Surface string
 
 // TakenLine defines model for TakenLine.
 type TakenLine struct {
-	Asked    Period     `json:"asked"`
-	Detail   string     `json:"detail"`
+	Asked  Period `json:"asked"`
+	Detail string `json:"detail"`
+
+	// FreeFrom From when one of `tools` is free for as long as asked; left out when that is not within 400 days, or when only all lines together are too many
 	FreeFrom *time.Time `json:"free_from,omitempty"`
 
 	// Line Which line of the request, from 0
@@ -2650,7 +2679,8 @@ type ToolPatch struct {
 // ToolState defines model for ToolState.
 type ToolState string
 
-// ToolTakenProblem What is taken, when it is free, and the next common free periods of the same length
+// ToolTakenProblem What is taken, when it is free, and the next periods in which everything asked for is free together: the whole request moved by whole days, at the same time of the
+// clock where each tool lives, so that lines with times of their own keep their pattern (`from` is then the first line's start, `until` the last line's end).
 type ToolTakenProblem struct {
 	Detail               string                 `json:"detail"`
 	Instance             string                 `json:"instance"`
@@ -2874,13 +2904,13 @@ type GetAvailabilityParams struct {
 	// Tool Tools that are needed, by number or id; repeat the parameter
 	Tool *[]Ref `form:"tool,omitempty" json:"tool,omitempty"`
 
-	// ToolModel Models of which one tool each is needed
+	// ToolModel Models of which one tool each is needed; twice the same for two tools of it
 	ToolModel *[]Ref `form:"tool_model,omitempty" json:"tool_model,omitempty"`
 
 	// DurationHours How long they are needed together
 	DurationHours *int `form:"duration_hours,omitempty" json:"duration_hours,omitempty"`
 
-	// From Default: now
+	// From Default and earliest: now
 	From *time.Time `form:"from,omitempty" json:"from,omitempty"`
 
 	// Until Default: 90 days after `from`; at most 400 days
@@ -3356,6 +3386,139 @@ type PatchVehicleApplicationMergePatchPlusJSONRequestBody = VehiclePatch
 
 // CreateJointsJSONRequestBody defines body for CreateJoints for application/json ContentType.
 type CreateJointsJSONRequestBody = JointSetIn
+
+// Getter for additional properties for NotLendableProblem. Returns the specified
+// element and whether it was found
+func (a NotLendableProblem) Get(fieldName string) (value interface{}, found bool) {
+	if a.AdditionalProperties != nil {
+		value, found = a.AdditionalProperties[fieldName]
+	}
+	return
+}
+
+// Setter for additional properties for NotLendableProblem
+func (a *NotLendableProblem) Set(fieldName string, value interface{}) {
+	if a.AdditionalProperties == nil {
+		a.AdditionalProperties = make(map[string]interface{})
+	}
+	a.AdditionalProperties[fieldName] = value
+}
+
+// Override default JSON handling for NotLendableProblem to handle AdditionalProperties
+func (a *NotLendableProblem) UnmarshalJSON(b []byte) error {
+	object := make(map[string]json.RawMessage)
+	err := json.Unmarshal(b, &object)
+	if err != nil {
+		return err
+	}
+
+	if raw, found := object["detail"]; found {
+		err = json.Unmarshal(raw, &a.Detail)
+		if err != nil {
+			return fmt.Errorf("error reading 'detail': %w", err)
+		}
+		delete(object, "detail")
+	}
+
+	if raw, found := object["instance"]; found {
+		err = json.Unmarshal(raw, &a.Instance)
+		if err != nil {
+			return fmt.Errorf("error reading 'instance': %w", err)
+		}
+		delete(object, "instance")
+	}
+
+	if raw, found := object["not_lendable"]; found {
+		err = json.Unmarshal(raw, &a.NotLendable)
+		if err != nil {
+			return fmt.Errorf("error reading 'not_lendable': %w", err)
+		}
+		delete(object, "not_lendable")
+	}
+
+	if raw, found := object["status"]; found {
+		err = json.Unmarshal(raw, &a.Status)
+		if err != nil {
+			return fmt.Errorf("error reading 'status': %w", err)
+		}
+		delete(object, "status")
+	}
+
+	if raw, found := object["title"]; found {
+		err = json.Unmarshal(raw, &a.Title)
+		if err != nil {
+			return fmt.Errorf("error reading 'title': %w", err)
+		}
+		delete(object, "title")
+	}
+
+	if raw, found := object["type"]; found {
+		err = json.Unmarshal(raw, &a.Type)
+		if err != nil {
+			return fmt.Errorf("error reading 'type': %w", err)
+		}
+		delete(object, "type")
+	}
+
+	if len(object) != 0 {
+		a.AdditionalProperties = make(map[string]interface{})
+		for fieldName, fieldBuf := range object {
+			var fieldVal interface{}
+			err := json.Unmarshal(fieldBuf, &fieldVal)
+			if err != nil {
+				return fmt.Errorf("error unmarshaling field %s: %w", fieldName, err)
+			}
+			a.AdditionalProperties[fieldName] = fieldVal
+		}
+	}
+	return nil
+}
+
+// Override default JSON handling for NotLendableProblem to handle AdditionalProperties
+func (a NotLendableProblem) MarshalJSON() ([]byte, error) {
+	var err error
+	object := make(map[string]json.RawMessage)
+
+	object["detail"], err = json.Marshal(a.Detail)
+	if err != nil {
+		return nil, fmt.Errorf("error marshaling 'detail': %w", err)
+	}
+
+	object["instance"], err = json.Marshal(a.Instance)
+	if err != nil {
+		return nil, fmt.Errorf("error marshaling 'instance': %w", err)
+	}
+
+	if a.NotLendable != nil {
+		object["not_lendable"], err = json.Marshal(a.NotLendable)
+		if err != nil {
+			return nil, fmt.Errorf("error marshaling 'not_lendable': %w", err)
+		}
+	}
+
+	object["status"], err = json.Marshal(a.Status)
+	if err != nil {
+		return nil, fmt.Errorf("error marshaling 'status': %w", err)
+	}
+
+	object["title"], err = json.Marshal(a.Title)
+	if err != nil {
+		return nil, fmt.Errorf("error marshaling 'title': %w", err)
+	}
+
+	object["type"], err = json.Marshal(a.Type)
+	if err != nil {
+		return nil, fmt.Errorf("error marshaling 'type': %w", err)
+	}
+
+	for fieldName, field := range a.AdditionalProperties {
+		object[fieldName], err = json.Marshal(field)
+		if err != nil {
+			return nil, fmt.Errorf("error marshaling '%s': %w", fieldName, err)
+		}
+	}
+	return json.Marshal(object)
+}
 
 // Getter for additional properties for Problem. Returns the specified
 // element and whether it was found
@@ -3846,6 +4009,32 @@ func (t *CreateReservation409ApplicationProblemPlusJSONResponseBody) FromToolTak
 
 // MergeToolTakenProblem performs a merge with any union data inside the CreateReservation409ApplicationProblemPlusJSONResponseBody, using the provided ToolTakenProblem
 func (t *CreateReservation409ApplicationProblemPlusJSONResponseBody) MergeToolTakenProblem(v ToolTakenProblem) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+
+	merged, err := runtime.JSONMerge(t.union, b)
+	t.union = merged
+	return err
+}
+
+// AsNotLendableProblem returns the union data inside the CreateReservation409ApplicationProblemPlusJSONResponseBody as a NotLendableProblem
+func (t CreateReservation409ApplicationProblemPlusJSONResponseBody) AsNotLendableProblem() (NotLendableProblem, error) {
+	var body NotLendableProblem
+	err := json.Unmarshal(t.union, &body)
+	return body, err
+}
+
+// FromNotLendableProblem overwrites any union data inside the CreateReservation409ApplicationProblemPlusJSONResponseBody as the provided NotLendableProblem
+func (t *CreateReservation409ApplicationProblemPlusJSONResponseBody) FromNotLendableProblem(v NotLendableProblem) error {
+	b, err := json.Marshal(v)
+	t.union = b
+	return err
+}
+
+// MergeNotLendableProblem performs a merge with any union data inside the CreateReservation409ApplicationProblemPlusJSONResponseBody, using the provided NotLendableProblem
+func (t *CreateReservation409ApplicationProblemPlusJSONResponseBody) MergeNotLendableProblem(v NotLendableProblem) error {
 	b, err := json.Marshal(v)
 	if err != nil {
 		return err

@@ -12,9 +12,6 @@ func (s *Server) CalcCleanUp(ctx echo.Context) error     { return errPending }
 func (s *Server) CalcFit(ctx echo.Context) error         { return errPending }
 func (s *Server) CalcLimits(ctx echo.Context) error      { return errPending }
 func (s *Server) CalcUncertainty(ctx echo.Context) error { return errPending }
-func (s *Server) GetAvailability(ctx echo.Context, club InClub, params GetAvailabilityParams) error {
-	return errPending
-}
 func (s *Server) ListReadings(ctx echo.Context, club InClub, params ListReadingsParams) error {
 	return errPending
 }
@@ -31,17 +28,5 @@ func (s *Server) VoidReading(ctx echo.Context, club InClub, reading InReading, p
 	return errPending
 }
 func (s *Server) GetOffers(ctx echo.Context, club InClub, recommendation InRecommendation) error {
-	return errPending
-}
-func (s *Server) ListReservations(ctx echo.Context, club InClub, params ListReservationsParams) error {
-	return errPending
-}
-func (s *Server) CreateReservation(ctx echo.Context, club InClub, params CreateReservationParams) error {
-	return errPending
-}
-func (s *Server) GetReservation(ctx echo.Context, club InClub, reservation InReservation, params GetReservationParams) error {
-	return errPending
-}
-func (s *Server) CancelReservation(ctx echo.Context, club InClub, reservation InReservation, params CancelReservationParams) error {
 	return errPending
 }

@@ -10,13 +10,14 @@ CREATE TABLE reservation (
   recommendation_id uuid,
   created_at timestamptz NOT NULL,
   cancelled_at timestamptz,
+  cancel_reason text NOT NULL DEFAULT '',
   version bigint NOT NULL DEFAULT 1,
   PRIMARY KEY (club_id, id),
   FOREIGN KEY (club_id, member_id) REFERENCES member
 );
 CREATE INDEX reservation_of_member ON reservation (club_id, member_id, id DESC);
 SELECT fence('reservation');
-GRANT INSERT, UPDATE (cancelled_at, version) ON reservation TO pinwright_app;
+GRANT INSERT, UPDATE (cancelled_at, cancel_reason, version) ON reservation TO pinwright_app;
 
 -- One row for each tool promised. held = period + turnaround, written when booked, so that a later change of the club's
 -- rule moves no promise.
@@ -35,5 +36,6 @@ CREATE TABLE booking (
   CONSTRAINT held_covers_period CHECK (held @> period),
   CONSTRAINT no_double_booking EXCLUDE USING gist (club_id WITH =, tool_id WITH =, held WITH &&) WHERE (state IN ('reserved', 'out'))
 );
+CREATE INDEX booking_of_tool ON booking (club_id, tool_id, reservation_id DESC);
 SELECT fence('booking');
 GRANT INSERT, UPDATE (state) ON booking TO pinwright_app;
