@@ -44,7 +44,7 @@ func TestAvailabilityOfAModelIsOneToolFromEndToEnd(t *testing.T) {
 	if r := get("tool_model=gauge&duration_hours=19" + until).want(200); len(r.get("periods").([]any)) != 0 || !strings.Contains(r.str("summary"), "not free for 19 h") {
 		t.Errorf("no tool has 19 hours in one piece: %s", r.body)
 	}
-	both := get("tool_model=gauge&tool_model=gauge&duration_hours=4" + until).want(200).wantTime(w.hour(14), "periods", 0, "from").wantTime(w.hour(18), "periods", 0, "until")
+	both := get("tool_model=gauge&tool_model=gauge&duration_hours=4"+until).want(200).wantTime(w.hour(14), "periods", 0, "from").wantTime(w.hour(18), "periods", 0, "until")
 	if diff := cmp.Diff([]any{"G-1", "G-2"}, both.get("periods", 0, "tools")); diff != "" {
 		t.Error(diff)
 	}

@@ -4,13 +4,13 @@ import (
 	"strings"
 	"time"
 
-	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
 
 	"pinwright/internal/club"
 	"pinwright/internal/lending"
 	"pinwright/internal/postgres"
 	"pinwright/internal/problem"
+	"pinwright/internal/tool"
 )
 
 func periodOut(p lending.Period) Period { return Period{From: p.From, Until: p.Until} }
@@ -69,16 +69,16 @@ func refusalProblem(r lending.Refusal) *problem.Error {
 func (s *Server) ListReservations(c echo.Context, _ InClub, params ListReservationsParams) error {
 	return s.read(c, func(b *postgres.Batch, in *call) func() (answer, error) {
 		p := in.page(1)
-		member, tool := or(params.Member, ""), or(params.Tool, "")
+		member, number := or(params.Member, ""), or(params.Tool, "")
 		var who *postgres.Rows[club.Member]
-		var what *postgres.Rows[uuid.UUID]
+		var what *postgres.Rows[tool.Tool]
 		if member != "" {
 			who = club.FindMember(b, postgres.ParseRef(member))
 		}
-		if tool != "" {
-			what = lending.FindTool(b, tool)
+		if number != "" {
+			what = tool.Find(b, postgres.ParseRef(number))
 		}
-		found := lending.List(b, lending.Filter{Member: member, Tool: tool}, in.pageID(p), p.limit+1)
+		found := lending.List(b, lending.Filter{Member: member, Tool: number}, in.pageID(p), p.limit+1)
 		return func() (answer, error) {
 			if who != nil && len(who.Items) == 0 {
 				return answer{}, problem.Invalid(problem.Fault{Pointer: "?member", Detail: "there is no such member in this club; check the number, or GET members"})

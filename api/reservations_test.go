@@ -263,6 +263,53 @@ func TestReservationsAreListedNewestFirst(t *testing.T) {
 	w.do("GET", w.at("reservations?member=none"), w.officer, nil).want(422).wantFault("?member")
 }
 
+func TestRoundTripsOfReservations(t *testing.T) {
+	t.Parallel()
+	w, counted := roundTripWorld(t)
+	var taken []string
+	for i := range 3 {
+		taken = append(taken, w.at("reservations/"+w.reserve(w.officer, i*10, i*10+2, toolLine("M7")).want(201).str("id")))
+	}
+	for _, row := range []struct {
+		what    string
+		trips   int64
+		request func(turn int) *response
+		status  int
+	}{
+		{"a reservation", 1, func(turn int) *response { return w.do("GET", taken[turn], w.officer, nil) }, 200},
+		{"a refusal: lookups, when the tools are free, and giving back the locks", 3,
+			func(turn int) *response { return w.reserve(w.officer, turn*10+1, turn*10+2, toolLine("M7")) }, 409},
+		{"cancelling", 2, func(turn int) *response { return w.do("POST", taken[turn]+"/cancel", w.officer, nil) }, 200},
+	} {
+		for turn := range 3 {
+			told, socket := counted.told.Load(), counted.socket.Load()
+			row.request(turn).want(row.status)
+			told, socket = counted.told.Load()-told, counted.socket.Load()-socket
+			if turn == 2 && (told != row.trips || socket != row.trips) { // the first prepares
+				t.Errorf("%s took %d round trips as the driver tells and %d as the socket shows, want %d", row.what, told, socket, row.trips)
+			}
+		}
+	}
+}
+
+// What shows of tools and models changes the reservation's ETag, or a cache would
+// keep an old caution.
+func TestReservationShowsWhatChangesOnItsTools(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	w.stock([3]string{"reamer-9", "R-1"})
+	made := w.reserve(w.officer, 0, 4, toolLine("R-1")).want(201)
+	w.do("PATCH", w.at("tool-models/reamer-9"), w.officer, raw(`{"caution":"Feed it by hand only."}`), header{"If-Match", "*"}).want(200)
+	seen := w.do("GET", made.header.Get("Location"), w.officer, nil, header{"If-None-Match", made.header.Get("ETag")}).want(200)
+	if seen.str("lines", 0, "caution") != "Feed it by hand only." {
+		t.Errorf("%s", seen.body)
+	}
+	late := w.reserve(w.officer, 10, 14, toolLine("R-1")).want(201)
+	if again := w.do("GET", late.header.Get("Location"), w.officer, nil).want(200); again.header.Get("ETag") != late.header.Get("ETag") || string(again.body) != string(late.body) {
+		t.Errorf("made %s\nseen %s", late.body, again.body)
+	}
+}
+
 // The constraint is the backstop for whoever writes without locking the tool: it
 // refuses like the check does.
 func TestOverlapFoundByTheConstraintIsTheSameRefusal(t *testing.T) {

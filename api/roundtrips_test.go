@@ -138,6 +138,18 @@ var roundTrips = []struct {
 	{"createCalibration", 2, func(w *world, _ int) *response {
 		return w.do("POST", w.at("tools/M7/calibrations"), w.officer, map[string]any{"calibrated_on": "2025-03-01", "expanded_uncertainty": "2 um"})
 	}},
+	{"getAvailability", 1, func(w *world, _ int) *response {
+		return w.do("GET", w.at("availability?tool=M7&tool_model=MIC&tool_model=R8"), w.officer, nil)
+	}},
+	{"createReservation", 2, func(w *world, turn int) *response {
+		return w.reserve(w.officer, turn*10, turn*10+2, toolLine("M7"))
+	}},
+	{"createReservation of a model", 2, func(w *world, turn int) *response {
+		return w.reserve(w.officer, turn*10+5, turn*10+7, modelLine("MIC"))
+	}},
+	{"listReservations", 1, func(w *world, _ int) *response {
+		return w.do("GET", w.at("reservations?tool=M7&member=M1&limit=1"), w.officer, nil)
+	}},
 }
 
 // roundTripWorld has what the rows of roundTrips name, and every request of

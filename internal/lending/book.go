@@ -52,6 +52,7 @@ func (o *Order) Book(ctx context.Context, tx *postgres.Tx, by Booker) (Reservati
 	r := Reservation{ID: by.ID, MemberID: by.Member, Purpose: o.wish.Purpose, RecommendationID: o.wish.Recommendation, CreatedAt: kept(tx.Now), Version: 1}
 	for i, a := range asks {
 		option := a.options[chosen[i]]
+		r.Version += option.tool.Changes
 		r.Lines = append(r.Lines, Booking{Line: i, ToolID: option.tool.ID, ToolNumber: option.tool.Number, ToolModel: option.tool.ModelCode,
 			Caution: option.tool.Caution, Period: option.period, Held: option.held, State: "reserved"})
 	}

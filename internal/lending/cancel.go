@@ -43,7 +43,7 @@ func Cancel(tx *postgres.Tx, actor uuid.UUID, r Reservation, reason string, at t
 		r.Lines[i].State = "cancelled"
 	}
 	tx.Queue(`update booking set state = 'cancelled' where club_id = $1 and reservation_id = $2`, tx.Club, r.ID)
-	tx.Queue(`update reservation set cancelled_at = $3, cancel_reason = $4, version = $5 where club_id = $1 and id = $2`, tx.Club, r.ID, at, reason, r.Version)
+	tx.Queue(`update reservation set cancelled_at = $3, cancel_reason = $4, version = version + 1 where club_id = $1 and id = $2`, tx.Club, r.ID, at, reason)
 	journal.Append(tx, journal.Event{Type: "reservation.cancelled", Subject: r.ID, Version: r.Version, Audience: journal.ForClub, Actor: actor}, r)
 	return r, nil
 }

@@ -18,8 +18,10 @@ type Reservation struct {
 	CreatedAt        time.Time
 	CancelledAt      *time.Time
 	CancelReason     string `json:"-"`
-	Version          int64
-	Lines            []Booking
+	// Version grows with every change that shows: the reservation's own, and those
+	// of its tools and their models.
+	Version int64
+	Lines   []Booking
 }
 
 // Booking is one tool of a reservation.
@@ -45,6 +47,7 @@ type bookingRow struct {
 	CancelledAt      *time.Time
 	CancelReason     string
 	Version          int64
+	Changes          int64 // of the line's tool and its model
 	Line             int
 	ToolID           uuid.UUID
 	ToolNumber       string
@@ -62,7 +65,7 @@ const reservationColumns = `id, club_id, member_id, purpose, recommendation_id, 
 // selects.
 const withLines = `
 	select r.id, r.member_id, r.purpose, r.recommendation_id, r.created_at, r.cancelled_at, r.cancel_reason, r.version,
-	       b.line, b.tool_id, t.number as tool_number, m.code as tool_model, m.caution,
+	       t.version + m.version - 2 as changes, b.line, b.tool_id, t.number as tool_number, m.code as tool_model, m.caution,
 	       lower(b.period) as booked_from, upper(b.period) as booked_until, upper(b.held) as held_until, b.state
 	from page r
 	join booking b on b.club_id = r.club_id and b.reservation_id = r.id
@@ -87,6 +90,7 @@ func (r Reservations) Items() []Reservation {
 			out = append(out, one)
 		}
 		last := &out[len(out)-1]
+		last.Version += row.Changes
 		last.Lines = append(last.Lines, Booking{Line: row.Line, ToolID: row.ToolID, ToolNumber: row.ToolNumber, ToolModel: row.ToolModel, Caution: row.Caution,
 			Period: Period{From: row.BookedFrom, Until: row.BookedUntil}.kept(),
 			Held:   Period{From: row.BookedFrom, Until: row.HeldUntil}.kept(), State: row.State})
@@ -138,10 +142,4 @@ func named(text string) (*uuid.UUID, *string) {
 		return ref.ID, nil
 	}
 	return nil, &text
-}
-
-// FindTool looks a tool's id up by id or number.
-func FindTool(b *postgres.Batch, text string) *postgres.Rows[uuid.UUID] {
-	id, name := named(text)
-	return postgres.Values[uuid.UUID](b, `select id from tool where club_id = $1 and (id = $2 or number = $3)`, b.Club, id, name)
 }

@@ -69,6 +69,7 @@ type tool struct {
 	ModelID   uuid.UUID
 	ModelCode string
 	Caution   string
+	Changes   int64 // of the tool and its model
 	TimeZone  string
 	Opens     int
 	Closes    int
@@ -138,7 +139,7 @@ func Lock(b *postgres.Batch, w Wish) *Order {
 	}
 	span = span.behind(longestTurnaround).kept()
 	o.tools = postgres.Query[tool](b, `
-		select t.id, t.number, t.state, t.model_id, m.code as model_code, m.caution, g.time_zone,
+		select t.id, t.number, t.state, t.model_id, m.code as model_code, m.caution, t.version + m.version - 2 as changes, g.time_zone,
 		       extract(epoch from g.opens)::integer / 60 as opens, extract(epoch from g.closes)::integer / 60 as closes
 		from tool t
 		join tool_model m on m.club_id = t.club_id and m.id = t.model_id
