@@ -35,7 +35,7 @@ var rights = map[string]string{
 	"reading":           "INSERT SELECT", // history
 	"reading_void":      "INSERT SELECT", // history
 	"recommendation":    "INSERT SELECT", // cited, so never changed
-	"reservation":       "INSERT SELECT UPDATE(cancelled_at,version)",
+	"reservation":       "INSERT SELECT UPDATE(cancel_reason,cancelled_at,version)",
 	"booking":           "INSERT SELECT UPDATE(state)",
 }
 
