@@ -211,3 +211,29 @@ func TestJointTargetIsMergedAsRFC7396Says(t *testing.T) {
 		t.Errorf("back to the template's: %q, want %q", got, thousandth)
 	}
 }
+
+func TestOneOfManyEqualJointSetsIsMade(t *testing.T) {
+	t.Parallel()
+	w, _ := hinges(t)
+	orders := [][]string{{"c", "a", "b"}, {"b", "c", "a"}, {"a", "b", "c"}, {"c", "b", "a"}}
+	answers := make(chan *response, len(orders))
+	for _, positions := range orders {
+		go func() {
+			answers <- w.do("POST", w.at("vehicles/saloon/joints"), w.officer, map[string]any{"template": "shackle", "positions": positions, "nominal": "14 mm"})
+		}()
+	}
+	made := 0
+	for range orders {
+		switch a := <-answers; a.status {
+		case 201:
+			made++
+		case 409:
+			a.wantProblem("name-taken")
+		default:
+			t.Errorf("%d %s", a.status, a.body)
+		}
+	}
+	if list := w.do("GET", w.at("vehicles/saloon/joints"), w.officer, nil).want(200); made != 1 || list.get("items", 2) == nil || list.get("items", 3) != nil {
+		t.Errorf("%d sets made: %s", made, list.body)
+	}
+}

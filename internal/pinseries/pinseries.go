@@ -60,26 +60,10 @@ func Find(b *postgres.Batch, ref postgres.Ref) *postgres.Rows[Series] {
 	return postgres.Query[Series](b, selectSeries+`where s.club_id = $1 and (s.id = $2 or s.code = $3)`, b.Club, ref.ID, ref.Name)
 }
 
-// FindMany looks up the series with any of the ids, by code.
-func FindMany(b *postgres.Batch, ids []uuid.UUID) *postgres.Rows[Series] {
-	return postgres.Query[Series](b, selectSeries+`where s.club_id = $1 and s.id = any($2) order by s.code`, b.Club, ids)
-}
-
 // List lists series by code, after the code given. Served by pin_series_code.
 func List(b *postgres.Batch, after string, limit int) *postgres.Rows[Series] {
 	return postgres.Query[Series](b, selectSeries+`where s.club_id = $1 and s.code > $2 order by s.code limit $3`, b.Club, after, limit)
 }
-
-// FindOfJoint looks up the series that counts for the joint of that id or
-// position: its own, else its template's. Served by joint_by_position.
-func FindOfJoint(b *postgres.Batch, joint postgres.Ref) *postgres.Rows[Series] {
-	return postgres.Query[Series](b, selectSeries+`where s.club_id = $1 and s.id = any(array(
-		select coalesce(j.pin_series_id, t.pin_series_id) from joint j join joint_template t on t.club_id = j.club_id and t.id = j.template_id
-		where j.club_id = $1 and (j.id = $2 or j.position = $3))) order by s.code`, b.Club, joint.ID, joint.Name)
-}
-
-// Standard is the standard pin.
-func (s Series) Standard() Step { return s.Steps[0] }
 
 // Check reports what is wrong with s that the contract cannot tell.
 func (s Series) Check() []problem.Fault {

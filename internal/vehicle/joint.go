@@ -102,22 +102,28 @@ func (j Joint) WithNominal(nominal *int64) Joint {
 // Label names the joint so that it is told from joints of other vehicles.
 func (j Joint) Label() string { return j.VehicleCode + "/" + j.Position }
 
+// Which joints a query is for; TestJointLookupsAreServedByIndexes holds their plans.
+const (
+	namedJoint     = `where j.club_id = $1 and (j.id = $2 or j.position = $3) order by v.code, j.id`
+	namedJoints    = `where j.club_id = $1 and (j.id = any($2) or j.position = any($3) or j.id = any(array(select joint_id from feature where club_id = $1 and id = any($2)))) order by v.code, j.position`
+	vehiclesJoints = `where j.club_id = $1 and j.vehicle_id = (select id from vehicle where club_id = $1 and (id = $2 or code = $3)) and j.position > $4 order by j.position limit $5`
+)
+
 // FindJoint looks a joint up by id or position. A position may have a row for
 // each of several vehicles. Served by the primary key and joint_by_position.
 func FindJoint(b *postgres.Batch, ref postgres.Ref) *postgres.Rows[Joint] {
-	return postgres.Query[Joint](b, selectJoint+`where j.club_id = $1 and (j.id = $2 or j.position = $3) order by v.code`, b.Club, ref.ID, ref.Name)
+	return postgres.Query[Joint](b, selectJoint+namedJoint, b.Club, ref.ID, ref.Name)
 }
 
 // LockJoint is FindJoint, locked until the end of the write.
 func LockJoint(b *postgres.Batch, ref postgres.Ref) *postgres.Rows[Joint] {
-	return postgres.Query[Joint](b, selectJoint+`where j.club_id = $1 and (j.id = $2 or j.position = $3) order by v.code, j.id for no key update of j`, b.Club, ref.ID, ref.Name)
+	return postgres.Query[Joint](b, selectJoint+namedJoint+` for no key update of j`, b.Club, ref.ID, ref.Name)
 }
 
 // ListJoints lists a vehicle's joints by position, after the position given.
 // Served by joint_position.
 func ListJoints(b *postgres.Batch, vehicle postgres.Ref, after string, limit int) *postgres.Rows[Joint] {
-	return postgres.Query[Joint](b, selectJoint+`where j.club_id = $1 and j.vehicle_id = (select id from vehicle where club_id = $1 and (id = $2 or code = $3)) and j.position > $4
-		order by j.position limit $5`, b.Club, vehicle.ID, vehicle.Name, after, limit)
+	return postgres.Query[Joint](b, selectJoint+vehiclesJoints, b.Club, vehicle.ID, vehicle.Name, after, limit)
 }
 
 // TakenPositions returns which of positions the vehicle has already, in order.

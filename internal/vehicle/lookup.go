@@ -23,8 +23,7 @@ func FindJoints(b *postgres.Batch, refs []postgres.Ref) *postgres.Rows[Joint] {
 			names = append(names, r.Name)
 		}
 	}
-	return postgres.Query[Joint](b, selectJoint+`where j.club_id = $1 and (j.id = any($2) or j.position = any($3)
-		or j.id = any(array(select joint_id from feature where club_id = $1 and id = any($2)))) order by v.code, j.position`, b.Club, ids, names)
+	return postgres.Query[Joint](b, selectJoint+namedJoints, b.Club, ids, names)
 }
 
 // Index finds joints that were looked up together by the names that a request
