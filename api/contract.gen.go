@@ -885,6 +885,23 @@ type Availability struct {
 	Summary       string       `json:"summary"`
 }
 
+// BudgetInputIn One quantity on which a result depends (JCGM 100, 4)
+type BudgetInputIn struct {
+	// DegreesOfFreedom How well u is known. Left out: infinite
+	DegreesOfFreedom *float64 `json:"degrees_of_freedom,omitempty"`
+
+	// Name Example: reference standard
+	Name string `json:"name"`
+
+	// Sensitivity By how much the result moves per unit of this input
+	Sensitivity *float64 `json:"sensitivity,omitempty"`
+
+	// U Standard uncertainty, in the input's own unit
+	//
+	// Example: 25
+	U float64 `json:"u"`
+}
+
 // BudgetLine defines model for BudgetLine.
 type BudgetLine struct {
 	// Shared Does not average out over readings of this instrument and sitting (JCGM 100, 5.2)
@@ -895,14 +912,31 @@ type BudgetLine struct {
 	U Length `json:"u"`
 }
 
-// CalcReadingIn defines model for CalcReadingIn.
+// BudgetShare What one input adds to the combined standard uncertainty
+type BudgetShare struct {
+	Contribution float64 `json:"contribution"`
+
+	// DegreesOfFreedom Left out: infinite
+	DegreesOfFreedom *float64 `json:"degrees_of_freedom,omitempty"`
+
+	// Shared Does not average out over readings with this instrument in one sitting (JCGM 100, 5.2)
+	Shared bool   `json:"shared"`
+	Source string `json:"source"`
+}
+
+// CalcReadingIn One observation of the bore: `value` with `with` or `u`, or `gauge` with `result`. `u` is the standard uncertainty of this observation, where it is known better than by the method's defaults
 type CalcReadingIn struct {
-	Direction *float64          `json:"direction,omitempty"`
-	End       *CalcReadingInEnd `json:"end,omitempty"`
+	// Direction Degrees across the axis, from any mark
+	Direction *float64 `json:"direction,omitempty"`
+
+	// End Which end the gauge was tried from. Left out: not known
+	End *CalcReadingInEnd `json:"end,omitempty"`
 
 	// Gauge A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
-	Gauge      *LengthIn `json:"gauge,omitempty"`
-	PartLength *bool     `json:"part_length,omitempty"`
+	Gauge *LengthIn `json:"gauge,omitempty"`
+
+	// PartLength The gauge is shorter than the bore, so that a go proves only what it reached
+	PartLength *bool `json:"part_length,omitempty"`
 
 	// Result go: passes the whole length; starts: goes in a little but does not pass; no_go: does not go in
 	Result *GaugeResult `json:"result,omitempty"`
@@ -918,7 +952,7 @@ type CalcReadingIn struct {
 	With  *Method   `json:"with,omitempty"`
 }
 
-// CalcReadingInEnd defines model for CalcReadingIn.End.
+// CalcReadingInEnd Which end the gauge was tried from. Left out: not known
 type CalcReadingInEnd string
 
 // Calibration defines model for Calibration.
@@ -981,7 +1015,19 @@ type CancelIn struct {
 	Reason *Note `json:"reason,omitempty"`
 }
 
-// CleanUpIn defines model for CleanUpIn.
+// CertificateIn What a calibration certificate says of the instrument
+type CertificateIn struct {
+	// CoverageFactor Left out: 2, and said in `assumed`
+	CoverageFactor *float64 `json:"coverage_factor,omitempty"`
+
+	// ExpandedUncertainty A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
+	ExpandedUncertainty LengthIn `json:"expanded_uncertainty"`
+
+	// Lapsed Past its date: it still counts, with a larger uncertainty and a warning
+	Lapsed *bool `json:"lapsed,omitempty"`
+}
+
+// CleanUpIn A worn bore as it was found, and the reamer that might clean it up. The readings of one method, and of one gauge, are taken to share an instrument
 type CleanUpIn struct {
 	// Form Means of form error to expect, when they are known better than by default
 	Form     *FormIn            `json:"form,omitempty"`
@@ -1009,9 +1055,11 @@ type CleanUpOut struct {
 
 	// PassingSize A size with its doubt
 	PassingSize EstimatedSize `json:"passing_size"`
-	Probability float64       `json:"probability"`
-	Summary     string        `json:"summary"`
-	Warnings    []Text        `json:"warnings"`
+
+	// Probability That the cut reaches sound metal everywhere
+	Probability float64 `json:"probability"`
+	Summary     string  `json:"summary"`
+	Warnings    []Text  `json:"warnings"`
 }
 
 // ClientId UUID of version 7 made by the client (RFC 9562): the same id again with the same content changes nothing
@@ -2692,64 +2740,68 @@ type ToolTakenProblem struct {
 	AdditionalProperties map[string]interface{} `json:"-"`
 }
 
-// UncertaintyIn Either one reading with an instrument (`value`, `with` and what is known of it), or a general budget (`inputs`)
+// UncertaintyIn Either one reading with an instrument (`value`, `with` and what is known of it), or a general budget (`inputs`). `{"value","with"}` is enough; what was assumed for the rest stands in the answer
 type UncertaintyIn struct {
-	Calibration *struct {
-		CoverageFactor *float64 `json:"coverage_factor,omitempty"`
+	// Calibration What a calibration certificate says of the instrument
+	Calibration *CertificateIn   `json:"calibration,omitempty"`
+	Inputs      *[]BudgetInputIn `json:"inputs,omitempty"`
 
-		// ExpandedUncertainty A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
-		ExpandedUncertainty LengthIn `json:"expanded_uncertainty"`
-		Lapsed              *bool    `json:"lapsed,omitempty"`
-	} `json:"calibration,omitempty"`
-	Inputs *[]struct {
-		// DegreesOfFreedom Left out: infinite
-		DegreesOfFreedom *float64 `json:"degrees_of_freedom,omitempty"`
-		Name             string   `json:"name"`
-		Sensitivity      *float64 `json:"sensitivity,omitempty"`
-		U                float64  `json:"u"`
-	} `json:"inputs,omitempty"`
-
-	// InstrumentExpansion Millionths per kelvin
+	// InstrumentExpansion Millionths per kelvin. Left out: steel
+	//
+	// Example: 11.5
 	InstrumentExpansion *float64 `json:"instrument_expansion,omitempty"`
 
 	// Repeatability A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
 	Repeatability *LengthIn `json:"repeatability,omitempty"`
 
 	// Resolution A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
-	Resolution         *LengthIn `json:"resolution,omitempty"`
-	TemperatureCelsius *float64  `json:"temperature_celsius,omitempty"`
+	Resolution *LengthIn `json:"resolution,omitempty"`
+	Shape      *Shape    `json:"shape,omitempty"`
+
+	// TemperatureCelsius Of the workpiece. Left out: 20, give or take 10
+	TemperatureCelsius *float64 `json:"temperature_celsius,omitempty"`
 
 	// Value A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
 	Value *LengthIn `json:"value,omitempty"`
 	With  *Method   `json:"with,omitempty"`
 
-	// WorkpieceExpansion Millionths per kelvin
+	// WorkpieceExpansion Millionths per kelvin. Left out: steel
+	//
+	// Example: 11.5
 	WorkpieceExpansion *float64 `json:"workpiece_expansion,omitempty"`
 }
 
 // UncertaintyOut defines model for UncertaintyOut.
 type UncertaintyOut struct {
-	Assumed []Text `json:"assumed"`
-	Budget  []struct {
-		Contribution     float64  `json:"contribution"`
-		DegreesOfFreedom *float64 `json:"degrees_of_freedom,omitempty"`
-		Shared           bool     `json:"shared"`
-		Source           string   `json:"source"`
-	} `json:"budget"`
+	Assumed []Text        `json:"assumed"`
+	Budget  []BudgetShare `json:"budget"`
 
-	// CombinedU In micrometres for a reading, else in the unit of the inputs
+	// CombinedU Combined standard uncertainty; in `unit` for a reading, else in the unit of the result of the inputs
 	CombinedU      float64 `json:"combined_u"`
 	CoverageFactor float64 `json:"coverage_factor"`
 
-	// EffectiveDegreesOfFreedom Left out: infinite
-	EffectiveDegreesOfFreedom *float64 `json:"effective_degrees_of_freedom,omitempty"`
-	Expanded                  float64  `json:"expanded"`
-	Source                    *string  `json:"source,omitempty"`
-	Summary                   string   `json:"summary"`
-	Text                      *string  `json:"text,omitempty"`
+	// CoverageProbability Example: 0.95
+	CoverageProbability float64 `json:"coverage_probability"`
+
+	// EffectiveDegreesOfFreedom By Welch and Satterthwaite, truncated as the coverage factor needs it (JCGM 100, G.4.1). Left out: infinite
+	EffectiveDegreesOfFreedom *int `json:"effective_degrees_of_freedom,omitempty"`
+
+	// Expanded Coverage factor times combined standard uncertainty
+	Expanded float64 `json:"expanded"`
+	Source   string  `json:"source"`
+	Summary  string  `json:"summary"`
+
+	// Text The value at 20 degrees Celsius (ISO 1), less the middle of its method's one-sided error, with its expanded uncertainty
+	//
+	// Example: 9.121 ± 0.006 mm
+	Text *string `json:"text,omitempty"`
+
+	// Unit Unit of length (UCUM mm, um, [in_i], [mil_i])
+	Unit *Unit `json:"unit,omitempty"`
 
 	// Value A length in the unit asked for
-	Value *Length `json:"value,omitempty"`
+	Value    *Length `json:"value,omitempty"`
+	Warnings []Text  `json:"warnings"`
 }
 
 // Unit Unit of length (UCUM mm, um, [in_i], [mil_i])

@@ -8,10 +8,6 @@ import (
 
 var errPending = errors.New("pending")
 
-func (s *Server) CalcCleanUp(ctx echo.Context) error     { return errPending }
-func (s *Server) CalcFit(ctx echo.Context) error         { return errPending }
-func (s *Server) CalcLimits(ctx echo.Context) error      { return errPending }
-func (s *Server) CalcUncertainty(ctx echo.Context) error { return errPending }
 func (s *Server) ListReadings(ctx echo.Context, club InClub, params ListReadingsParams) error {
 	return errPending
 }
