@@ -10,6 +10,7 @@ import (
 	"pinwright/internal/calc/uncertainty"
 	"pinwright/internal/calc/wornsize"
 	"pinwright/internal/problem"
+	"pinwright/internal/recommend"
 )
 
 // CalcCleanUp implements the contract.
@@ -273,8 +274,8 @@ func (b *boreAsked) answer(ask CleanUpIn, p wornsize.FeaturePosterior) CleanUpOu
 	unit := string(ask.Nominal.Unit())
 	chance := p.CleanUp.CDF(b.from(ask.Reamer.Length()))
 	out := CleanUpOut{
-		Probability: probabilityOut(chance), Engine: wornsize.Version,
-		PassingSize: estimatedOut(p.Passing, b.nominal, unit), CleanUpSize: estimatedOut(p.CleanUp, b.nominal, unit),
+		Probability: probabilityOut(chance), Engine: recommend.Engine,
+		PassingSize: sizeOut(recommend.SizeOf(p.Passing, b.nominal), unit), CleanUpSize: sizeOut(recommend.SizeOf(p.CleanUp, b.nominal), unit),
 		Assumed: textsOut(b.assumed),
 	}
 	out.Summary = fmt.Sprintf("A cut to %s cleans up this bore %s; it needs %s.", ask.Reamer, chanceInWords(chance), out.CleanUpSize.Text)
@@ -282,4 +283,21 @@ func (b *boreAsked) answer(ask CleanUpIn, p wornsize.FeaturePosterior) CleanUpOu
 		Text: "This is advice, not approval: for steering, brake, suspension or seat joints the maker's limits, local codes and a licensed inspection come first."})
 	out.Warnings = textsOut(b.warnings)
 	return out
+}
+
+// probabilityOut rounds a probability to what the quadrature holds, and never
+// to a certainty that it has not.
+func probabilityOut(p float64) float64 {
+	return math.Min(0.9999, math.Max(0.0001, math.Round(p*1e4)/1e4))
+}
+
+// chanceInWords says a probability as people do.
+func chanceInWords(p float64) string {
+	switch {
+	case p < 0.01:
+		return "almost certainly not (less than 1 time in 100)"
+	case p > 0.99:
+		return "almost certainly (more than 99 times in 100)"
+	}
+	return fmt.Sprintf("%.0f times in 100", 100*p)
 }

@@ -16,7 +16,7 @@ func textOut(r uncertainty.Remark) Text {
 	if len(r.Params) > 0 {
 		params := map[string]any{}
 		for _, p := range r.Params {
-			params[p.Name] = map[string]any{"value": significant(p.Value), "unit": p.Unit}
+			params[p.Name] = significant(p.Value)
 		}
 		out.Params = &params
 	}

@@ -24,7 +24,8 @@ type Quantile struct{ P, Size float64 }
 // Coverage is the probability that a size lies between Low and High.
 const Coverage = 0.95
 
-func sizeOf(l wornsize.Law, nominal length.Length) Size {
+// SizeOf is the law of a size counted from nominal as people are shown it.
+func SizeOf(l wornsize.Law, nominal length.Length) Size {
 	at := func(p float64) float64 { return nominal.Micrometres() + l.Quantile(p) }
 	s := Size{Median: at(0.5), Low: at(0.025), High: at(0.975)}
 	for _, p := range []float64{0.025, 0.1, 0.25, 0.5, 0.75, 0.9, 0.975} {
@@ -82,7 +83,7 @@ func EstimateFeature(s *Snapshot, feature uuid.UUID, unit length.Unit) (FeatureE
 	}
 	at := o.index(feature)
 	p := post.Features[at]
-	e := FeatureEstimate{Feature: f, Passing: sizeOf(p.Passing, nominal), CleanUp: sizeOf(p.CleanUp, nominal)}
+	e := FeatureEstimate{Feature: f, Passing: SizeOf(p.Passing, nominal), CleanUp: SizeOf(p.CleanUp, nominal)}
 	own := map[uuid.UUID]bool{}
 	for _, r := range s.Readings.Items {
 		own[r.ID] = r.FeatureID == feature
@@ -101,7 +102,7 @@ func EstimateFeature(s *Snapshot, feature uuid.UUID, unit length.Unit) (FeatureE
 	words := speak{unit}
 	switch {
 	case f.Shape == "pin":
-		original := sizeOf(p.Original, nominal)
+		original := SizeOf(p.Original, nominal)
 		e.Original = &original
 		e.PinStep = stepOf(p.Original, s.Steps.Items, nominal)
 		e.Summary = words.pin(e)

@@ -271,5 +271,5 @@ func (a *Answer) SizesOf(j int) (passing, cleanUp Size) {
 		}
 	}
 	p := a.Posterior.Features[worst]
-	return sizeOf(p.Passing, a.Nominal), sizeOf(p.CleanUp, a.Nominal)
+	return SizeOf(p.Passing, a.Nominal), SizeOf(p.CleanUp, a.Nominal)
 }
