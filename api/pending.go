@@ -23,6 +23,3 @@ func (s *Server) ReplaceReading(ctx echo.Context, club InClub, reading InReading
 func (s *Server) VoidReading(ctx echo.Context, club InClub, reading InReading, params VoidReadingParams) error {
 	return errPending
 }
-func (s *Server) GetOffers(ctx echo.Context, club InClub, recommendation InRecommendation) error {
-	return errPending
-}

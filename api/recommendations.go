@@ -145,8 +145,15 @@ func jointAnswerOut(a *recommend.Answer, j int, unit string) JointAnswer {
 		if o.Step >= 0 {
 			step := a.StepRows[o.Step]
 			out.Pin = pointerTo(lengthOut(length.Length(step.PinNm), unit))
-			if o.Kind == choice.ReamTo || o.Kind == choice.CutSmallerAndLook {
-				out.Reamer = optionalLength(step.ReamerNm, unit)
+			if step.PriceMinor != nil {
+				out.PinPrice = pointerTo(moneyOut(*step.PriceMinor, a.Question.Currency))
+			}
+			out.PinDays = &a.Steps[o.Step].LeadDays
+			if r := a.Steps[o.Step].Reamer; r != nil && (o.Kind == choice.ReamTo || o.Kind == choice.CutSmallerAndLook) {
+				out.Reamer, out.Holes = optionalLength(step.ReamerNm, unit), pointerTo(len(a.Running[j]))
+				if r.Available {
+					out.ReamerModel = &r.Code
+				}
 			}
 		}
 		out.Reasons = each(o.Reasons, reasonOut)

@@ -1429,6 +1429,9 @@ type JointAnswer struct {
 	// Decision provisional: the best there is, but not within the accepted risk
 	Decision Decision `json:"decision"`
 
+	// Holes Bores of the joint to cut
+	Holes *int `json:"holes,omitempty"`
+
 	// IfItFails A sentence for people with the code and values it was made from, so that clients can translate it
 	IfItFails *Text `json:"if_it_fails,omitempty"`
 
@@ -1443,15 +1446,24 @@ type JointAnswer struct {
 	// Pin A length in the unit asked for
 	Pin *Length `json:"pin,omitempty"`
 
+	// PinDays Days until the pin is here
+	PinDays *int `json:"pin_days,omitempty"`
+
+	// PinPrice Money in the smallest unit of its ISO 4217 currency, and as text
+	PinPrice *Money `json:"pin_price,omitempty"`
+
 	// Position A short name that serves as an id: letters, digits, dot, dash, underscore
 	Position       Code     `json:"position"`
 	ProbabilityFit *float64 `json:"probability_fit,omitempty"`
 
 	// Reamer A length in the unit asked for
-	Reamer   *Length   `json:"reamer,omitempty"`
-	Reasons  []Text    `json:"reasons"`
-	RunnerUp *RunnerUp `json:"runner_up,omitempty"`
-	Step     *string   `json:"step,omitempty"`
+	Reamer *Length `json:"reamer,omitempty"`
+
+	// ReamerModel A short name that serves as an id: letters, digits, dot, dash, underscore
+	ReamerModel *Code     `json:"reamer_model,omitempty"`
+	Reasons     []Text    `json:"reasons"`
+	RunnerUp    *RunnerUp `json:"runner_up,omitempty"`
+	Step        *string   `json:"step,omitempty"`
 }
 
 // JointFacts What speaks against reaming, as seen on the part

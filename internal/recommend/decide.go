@@ -152,7 +152,7 @@ func (o *observation) joint(j JointRow, a *Answer) (choice.Joint, []int) {
 		}
 	}
 	for fact, seen := range map[choice.Fact]bool{choice.CrackedBoss: j.CrackedBoss, choice.ThinBoss: j.ThinBoss, choice.LinedBush: j.LinedBush,
-		choice.HardenedBore: j.HardenedBore, choice.BentLeaf: j.BentLeaf, choice.Coated: j.Coated} {
+		choice.HardenedBore: j.HardenedBore, choice.BentLeaf: j.BentLeaf, choice.Coated: j.Coated, choice.SinteredBush: j.SinteredBush, choice.LeavesOutOfLine: j.OutOfLine} {
 		if seen {
 			one.Facts = append(one.Facts, fact)
 		}

@@ -32,6 +32,8 @@ type JointRow struct {
 	HardenedBore    bool
 	BentLeaf        bool
 	Coated          bool
+	SinteredBush    bool
+	OutOfLine       bool
 	TemplateVersion int64
 	Version         int64
 }
@@ -134,6 +136,7 @@ const jointColumns = `j.id, j.vehicle_id, v.code as vehicle_code, j.position, t.
 	coalesce((j.facts->>'cracked_boss')::boolean, false) as cracked_boss, coalesce((j.facts->>'thin_boss')::boolean, false) as thin_boss,
 	coalesce((j.facts->>'lined_bush')::boolean, false) as lined_bush, coalesce((j.facts->>'hardened_bore')::boolean, false) as hardened_bore,
 	coalesce((j.facts->>'bent_leaf')::boolean, false) as bent_leaf, coalesce((j.facts->>'coated')::boolean, false) as coated,
+	coalesce((j.facts->>'sintered_bush')::boolean, false) as sintered_bush, coalesce((j.facts->>'leaves_out_of_line')::boolean, false) as out_of_line,
 	t.version as template_version, j.version`
 
 const jointTables = `joint j
