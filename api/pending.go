@@ -12,21 +12,6 @@ func (s *Server) CalcCleanUp(ctx echo.Context) error     { return errPending }
 func (s *Server) CalcFit(ctx echo.Context) error         { return errPending }
 func (s *Server) CalcLimits(ctx echo.Context) error      { return errPending }
 func (s *Server) CalcUncertainty(ctx echo.Context) error { return errPending }
-func (s *Server) ListReadings(ctx echo.Context, club InClub, params ListReadingsParams) error {
-	return errPending
-}
-func (s *Server) CreateReadings(ctx echo.Context, club InClub, params CreateReadingsParams) error {
-	return errPending
-}
-func (s *Server) GetReading(ctx echo.Context, club InClub, reading InReading, params GetReadingParams) error {
-	return errPending
-}
-func (s *Server) ReplaceReading(ctx echo.Context, club InClub, reading InReading, params ReplaceReadingParams) error {
-	return errPending
-}
-func (s *Server) VoidReading(ctx echo.Context, club InClub, reading InReading, params VoidReadingParams) error {
-	return errPending
-}
 func (s *Server) GetOffers(ctx echo.Context, club InClub, recommendation InRecommendation) error {
 	return errPending
 }
