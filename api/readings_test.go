@@ -14,18 +14,24 @@ import (
 // bench is a world with things to read: on each of two invented vehicles the
 // joints "left" and "right" with the features bore (usual, nominal 0.314 in),
 // eye (a bore without a nominal size) and pin; on the first vehicle also "odd", whose
-// two features are not usual; and tools: caliper C1, pin gauge G318, a plug gauge P1
-// without a size, reamer R1.
+// features are not usual; and the tools caliper C1, pin gauge G318, reamer R1.
 type bench struct {
 	*world
 	vehicle, joint, bore, pin, caliper string // ids of the first vehicle's
 }
 
-const hinge = "left"
-
 func newBench(t testing.TB) *bench {
 	t.Helper()
-	w := &bench{world: newWorld(t)}
+	w := newWorld(t)
+	w.do("POST", w.at("garages"), w.officer, workshop).want(201)
+	return benchIn(w)
+}
+
+// benchIn makes the bench in a world that has the garage "north".
+func benchIn(plain *world) *bench {
+	t := plain.t
+	t.Helper()
+	w := &bench{world: plain}
 	exec := func(sql string, args ...any) {
 		t.Helper()
 		if _, err := w.db.Owner.Exec(t.Context(), sql, append([]any{w.club.ClubID}, args...)...); err != nil {
@@ -54,18 +60,15 @@ func newBench(t testing.TB) *bench {
 		}
 		addJoint(vehicle, "right", true)
 	}
-	garage := id()
-	exec(`insert into garage (club_id, id, code, name, time_zone) values ($1, $2, 'yard', 'Yard', 'UTC')`, garage)
-	for _, m := range []struct{ number, kind, size string }{{"C1", "caliper", ""}, {"G318", "pin_gauge", "0.318"}, {"P1", "plug_gauge", ""}, {"R1", "reamer", "0.318"}} {
-		model, tool := id(), id()
-		exec(`insert into tool_model (club_id, id, code, name, kind) values ($1, $2, $3, 'Invented', $4)`, model, "m-"+m.number, m.kind)
-		if m.size != "" {
-			exec(`update tool_model set size_nm = 8077200, size_entered = $3::text::numeric, size_unit = 'in', gauge_class = 'Z', gauge_sense = 'minus' where club_id = $1 and id = $2`, model, m.size)
-		}
-		exec(`insert into tool (club_id, id, number, model_id, garage_id) values ($1, $2, $3, $4, $5)`, tool, m.number, model, garage)
-		if m.number == "C1" {
-			w.caliper = tool.String()
-			exec(`update tool_model set resolution_nm = 10000 where club_id = $1 and id = $2`, model)
+	for number, model := range map[string]string{
+		"C1":   `{"code":"m-c","name":"Caliper","kind":"caliper","resolution":"0.01 mm"}`,
+		"G318": `{"code":"m-g","name":"Pin gauge","kind":"pin_gauge","size":"0.3180 in","gauge_class":"Z","gauge_sense":"minus"}`,
+		"R1":   `{"code":"m-r","name":"Reamer","kind":"reamer","size":"0.322 in"}`,
+	} {
+		code := w.do("POST", w.at("tool-models"), w.officer, raw(model)).want(201).str("code")
+		made := w.do("POST", w.at("tools"), w.as("tool_keeper"), row{"number": number, "model": code, "garage": "north"}).want(201)
+		if number == "C1" {
+			w.caliper = made.str("id")
 		}
 	}
 	return w
@@ -152,7 +155,7 @@ func TestNothingIsAssumedOfWhatIsStated(t *testing.T) {
 		}
 	}
 	byGauge := w.do("POST", w.at("readings"), w.officer, row{"joint": "left", "vehicle": "van", "gauge": "G318", "result": "no_go", "end": "a", "part_length": true}).want(201)
-	if byGauge.get("entered", "value") != 0.318 || byGauge.str("instrument_id") == "" || byGauge.str("end") != "a" || byGauge.get("part_length") != true {
+	if !strings.Contains(string(byGauge.body), `"value":0.3180}`) || byGauge.str("with") != "pin_gauge" || byGauge.str("instrument_id") == "" || byGauge.str("end") != "a" || byGauge.get("part_length") != true {
 		t.Errorf("by the gauge's number: %s", byGauge.body)
 	}
 }
@@ -200,7 +203,7 @@ func TestReadingRefusals(t *testing.T) {
 		"a gauge in an unknown unit":                 {with(gauged, row{"gauge": row{"value": 1, "unit": "m"}}), "/gauge"},
 		"an unknown tool as gauge":                   {with(gauged, row{"gauge": "G999"}), "/gauge"},
 		"a reamer as gauge":                          {with(gauged, row{"gauge": "R1"}), "/gauge"},
-		"a gauge whose size nobody entered":          {with(gauged, row{"gauge": "P1"}), "/gauge"},
+		"a gauge whose kind is not what `with` says": {with(gauged, row{"gauge": "G318", "with": "plug_gauge"}), "/with"},
 		"an unknown instrument":                      {with(measured, row{"with": nil, "instrument": "C9"}), "/instrument"},
 		"a gauge as instrument":                      {with(measured, row{"with": nil, "instrument": "G318"}), "/instrument"},
 		"an instrument that is not what `with` says": {with(measured, row{"with": "bore_gauge", "instrument": "C1"}), "/with"},

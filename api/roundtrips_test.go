@@ -150,6 +150,22 @@ var roundTrips = []struct {
 	{"listReservations", 1, func(w *world, _ int) *response {
 		return w.do("GET", w.at("reservations?tool=M7&member=M1&limit=1"), w.officer, nil)
 	}},
+	{"listReadings", 1, func(w *world, _ int) *response {
+		return w.do("GET", w.at("readings?vehicle=coupe&joint=only&instrument=C1&from=2026-01-01T00:00:00Z"), w.officer, nil)
+	}},
+	{"getReading", 1, func(w *world, _ int) *response { return w.do("GET", w.at("readings/"+w.reading), w.officer, nil) }},
+	{"createReadings", 2, func(w *world, _ int) *response {
+		return w.do("POST", w.at("readings"), w.officer, map[string]any{"id": newID(), "joint": "only", "gauge": "G318", "result": "go"})
+	}},
+	{"createReadings (a batch)", 2, func(w *world, _ int) *response {
+		return w.do("POST", w.at("readings"), w.officer, map[string]any{"readings": []any{with(gauged, row{"id": newID()}), with(measured, row{"id": newID()}), gauged, row{"joint": "nowhere"}}})
+	}},
+	{"voidReading", 2, func(w *world, _ int) *response {
+		return w.do("POST", w.at("readings/"+w.readingToSpend()+"/void"), w.officer, map[string]any{"reason": "slipped"})
+	}},
+	{"replaceReading", 2, func(w *world, _ int) *response {
+		return w.do("POST", w.at("readings/"+w.readingToSpend()+"/replace"), w.officer, map[string]any{"reason": "slipped", "reading": gauged})
+	}},
 }
 
 // roundTripWorld has what the rows of roundTrips name, and every request of

@@ -13,6 +13,7 @@ import (
 	"pinwright/internal/calc/length"
 	"pinwright/internal/calc/uncertainty"
 	"pinwright/internal/problem"
+	"pinwright/internal/tool"
 )
 
 // Entry is a reading as somebody entered it; texts are empty and pointers nil
@@ -139,7 +140,7 @@ func (e Entry) usable(field, method, shape string) []problem.Fault {
 
 // on makes the reading that e stands for, of the feature at p and by the tool t
 // (nil without one), or returns its faults.
-func (e Entry) on(p place, t *tool, actor uuid.UUID, now time.Time) (Reading, []problem.Fault) {
+func (e Entry) on(p place, t *tool.Instrument, actor uuid.UUID, now time.Time) (Reading, []problem.Fault) {
 	r := Reading{ID: e.ID, FeatureID: p.FeatureID, Kind: Measured, JointID: p.JointID, FeatureCode: p.Code, Nominal: p.Nominal,
 		Station: given(e.Station), DirectionDegrees: e.Direction, Deburred: e.Deburred, TemperatureCelsius: e.Celsius,
 		ReceivedAt: stamp(now), MemberID: actor, Assumed: []string{}}
@@ -186,7 +187,7 @@ func (e Entry) on(p place, t *tool, actor uuid.UUID, now time.Time) (Reading, []
 	return r, nil
 }
 
-func (e Entry) gauge(r *Reading, p place, t *tool) []problem.Fault {
+func (e Entry) gauge(r *Reading, p place, t *tool.Instrument) []problem.Fault {
 	r.Kind, r.PartLength = e.Result, pointerTo(e.PartLength != nil && *e.PartLength)
 	r.EndTried = pointerTo("both")
 	switch {
@@ -198,32 +199,31 @@ func (e Entry) gauge(r *Reading, p place, t *tool) []problem.Fault {
 	r.Method = pointerTo(orElse(e.Method, "pin_gauge"))
 	if t != nil {
 		switch {
-		case !slices.Contains(gaugeKinds, t.Kind):
+		case !t.Kind.IsGauge():
 			return []problem.Fault{e.fault("/gauge", "tool %s is a %s, not a pin_gauge or plug_gauge; give a gauge's tool number, or its size such as \"0.318 in\"", t.Number, t.Kind)}
-		case t.Size == nil:
-			return []problem.Fault{e.fault("/gauge", "the model of tool %s has no size; give the gauge's size, such as \"0.318 in\"", t.Number)}
-		case e.Method != "" && e.Method != t.Kind:
+		case e.Method != "" && e.Method != string(t.Kind):
 			return []problem.Fault{e.fault("/with", "tool %s is a %s; leave this out", t.Number, t.Kind)}
 		}
-		r.InstrumentID, r.Method = &t.ID, &t.Kind
-		r.Size, r.Entered, r.EnteredUnit = *t.Size, *t.Entered, *t.Unit
+		size := t.Entered.Quantity("size") // every gauge has one
+		r.InstrumentID, r.Method = &t.ID, pointerTo(string(t.Kind))
+		r.Size, r.Entered, r.EnteredUnit = size.Length(), size.Value(), string(size.Unit())
 	}
 	return e.usable("/gauge", *r.Method, p.Shape)
 }
 
-func (e Entry) measure(r *Reading, p place, t *tool) []problem.Fault {
+func (e Entry) measure(r *Reading, p place, t *tool.Instrument) []problem.Fault {
 	if t == nil {
 		r.Method = &e.Method
 		return e.usable("/with", e.Method, p.Shape)
 	}
 	switch {
-	case !slices.Contains(measureKinds, t.Kind):
+	case !slices.Contains(measureKinds, string(t.Kind)):
 		return []problem.Fault{e.fault("/instrument", "tool %s is a %s, which reads no value; give the number of a %s", t.Number, t.Kind, strings.Join(measureKinds, ", "))}
-	case e.Method != "" && e.Method != t.Kind:
+	case e.Method != "" && e.Method != string(t.Kind):
 		return []problem.Fault{e.fault("/with", "tool %s is a %s; leave this out", t.Number, t.Kind)}
 	}
-	r.InstrumentID, r.Method = &t.ID, &t.Kind
-	return e.usable("/instrument", t.Kind, p.Shape)
+	r.InstrumentID, r.Method = &t.ID, pointerTo(string(t.Kind))
+	return e.usable("/instrument", *r.Method, p.Shape)
 }
 
 // fingerprint is of what was entered, with names resolved and defaults filled

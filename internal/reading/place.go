@@ -8,6 +8,7 @@ import (
 	"pinwright/internal/calc/length"
 	"pinwright/internal/postgres"
 	"pinwright/internal/problem"
+	"pinwright/internal/tool"
 )
 
 // place is a feature that a name may mean, with its joint and vehicle.
@@ -141,44 +142,30 @@ func (p *places) of(e Entry) (place, []problem.Fault) {
 	return place{}, []problem.Fault{fault}
 }
 
-// tool is an instrument or a gauge of the club.
-type tool struct {
-	ID      uuid.UUID
-	Number  string
-	Kind    string
-	Size    *length.Length // of a gauge
-	Entered *string        // the size as it was entered
-	Unit    *string
-}
-
-// queueTools looks up the instruments and gauges that the entries name. Served
-// by the primary key and tool_number.
-func queueTools(b *postgres.Batch, entries []Entry) *postgres.Rows[tool] {
-	ids, numbers := []uuid.UUID{}, []string{}
+// queueTools looks up the instruments and gauges that the entries name.
+func queueTools(b *postgres.Batch, entries []Entry) *postgres.Rows[tool.Instrument] {
+	var names []string
 	for _, e := range entries {
 		for _, name := range []string{e.Instrument, e.GaugeTool} {
-			if name == "" || len(e.Faults) > 0 {
-				continue
-			}
-			if ref := postgres.ParseRef(name); ref.ID != nil {
-				ids = append(ids, *ref.ID)
-			} else {
-				numbers = append(numbers, name)
+			if name != "" && len(e.Faults) == 0 {
+				names = append(names, name)
 			}
 		}
 	}
-	if len(ids)+len(numbers) == 0 {
-		return &postgres.Rows[tool]{}
+	if len(names) == 0 {
+		return &postgres.Rows[tool.Instrument]{}
 	}
-	slices.Sort(numbers)
-	return postgres.Query[tool](b, `
-		select t.id, t.number, m.kind, m.size_nm as size, m.size_entered::text as entered, m.size_unit as unit
-		from tool t join tool_model m on m.club_id = t.club_id and m.id = t.model_id
-		where t.club_id = $1 and (t.id = any($2) or t.number = any($3))`, b.Club, ids, slices.Compact(numbers))
+	slices.Sort(names)
+	names = slices.Compact(names)
+	refs := make([]postgres.Ref, len(names))
+	for i, name := range names {
+		refs[i] = postgres.ParseRef(name)
+	}
+	return tool.Instruments(b, refs...)
 }
 
 // toolOf finds the tool that e names; nil when it names none.
-func (e Entry) toolOf(known map[string]*tool) (*tool, []problem.Fault) {
+func (e Entry) toolOf(known map[string]*tool.Instrument) (*tool.Instrument, []problem.Fault) {
 	field, name := "/instrument", e.Instrument
 	if e.gauged() {
 		field, name = "/gauge", e.GaugeTool
@@ -186,10 +173,11 @@ func (e Entry) toolOf(known map[string]*tool) (*tool, []problem.Fault) {
 	if name == "" {
 		return nil, nil
 	}
+	key := name
 	if ref := postgres.ParseRef(name); ref.ID != nil {
-		name = ref.ID.String()
+		key = ref.ID.String()
 	}
-	if t := known[name]; t != nil {
+	if t := known[key]; t != nil {
 		return t, nil
 	}
 	hint := "check the number, or GET the tools"

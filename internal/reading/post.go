@@ -11,6 +11,7 @@ import (
 	"pinwright/internal/journal"
 	"pinwright/internal/postgres"
 	"pinwright/internal/problem"
+	"pinwright/internal/tool"
 )
 
 // Status is what became of an entry.
@@ -37,7 +38,7 @@ type Post struct {
 	entries []Entry
 	again   bool
 	places  *places
-	tools   *postgres.Rows[tool]
+	tools   *postgres.Rows[tool.Instrument]
 	known   *postgres.Rows[Reading]
 }
 
@@ -105,7 +106,7 @@ func (p *Post) Record(ctx context.Context, tx *postgres.Tx, actor uuid.UUID) ([]
 
 // judge makes a reading of each entry, or finds its faults.
 func (p *Post) judge(tx *postgres.Tx, actor uuid.UUID) []Result {
-	tools := make(map[string]*tool, 2*len(p.tools.Items))
+	tools := make(map[string]*tool.Instrument, 2*len(p.tools.Items))
 	for i, t := range p.tools.Items {
 		tools[t.ID.String()], tools[t.Number] = &p.tools.Items[i], &p.tools.Items[i]
 	}
