@@ -150,7 +150,26 @@ var roundTrips = []struct {
 	{"listReservations", 1, func(w *world, _ int) *response {
 		return w.do("GET", w.at("reservations?tool=M7&member=M1&limit=1"), w.officer, nil)
 	}},
+	{"listReadings", 1, func(w *world, _ int) *response {
+		return w.do("GET", w.at("readings?vehicle=coupe&joint=only&instrument=C1&from=2026-01-01T00:00:00Z"), w.officer, nil)
+	}},
+	{"getReading", 1, func(w *world, _ int) *response { return w.do("GET", w.at("readings/"+readingOf(0)), w.officer, nil) }},
+	{"createReadings", 2, func(w *world, _ int) *response {
+		return w.do("POST", w.at("readings"), w.officer, map[string]any{"id": newID(), "joint": "only", "gauge": "G318", "result": "go"})
+	}},
+	{"createReadings (a batch)", 2, func(w *world, _ int) *response {
+		return w.do("POST", w.at("readings"), w.officer, map[string]any{"readings": []any{with(gauged, row{"id": newID()}), with(measured, row{"id": newID()}), gauged, row{"joint": "nowhere"}}})
+	}},
+	{"voidReading", 2, func(w *world, turn int) *response {
+		return w.do("POST", w.at("readings/"+readingOf(turn)+"/void"), w.officer, map[string]any{"reason": "slipped"})
+	}},
+	{"replaceReading", 2, func(w *world, turn int) *response {
+		return w.do("POST", w.at("readings/"+readingOf(3+turn)+"/replace"), w.officer, map[string]any{"reason": "slipped", "reading": gauged})
+	}},
 }
+
+// readingOf is the id of one of the readings that roundTripWorld has.
+func readingOf(n int) string { return fmt.Sprintf("01890000-0000-7000-8000-00000000000%d", n) }
 
 // roundTripWorld has what the rows of roundTrips name, and every request of
 // theirs costs only what it costs while the service runs: the day of the token's
@@ -163,6 +182,10 @@ func roundTripWorld(t *testing.T) (*world, *trips) {
 	pool, counted := countedPool(t, db.AppURL)
 	w := newWorldOn(t, db, pool)
 	stock(w)
+	benchIn(w)
+	for n := range 6 {
+		w.do("POST", w.at("readings"), w.officer, with(measured, row{"id": readingOf(n)})).want(201)
+	}
 	w.do("POST", w.at("tools"), w.officer, map[string]any{"number": "M7", "model": "MIC", "garage": "north"}, header{"Idempotency-Key", newID()[:34] + "00"}).want(201)
 	for noted := false; !noted; time.Sleep(time.Millisecond) {
 		if err := db.Owner.QueryRow(t.Context(), `select used_on is not null from token where hash = $1`, w.club.Secret.Hash()).Scan(&noted); err != nil {

@@ -145,3 +145,28 @@ $$;
 REVOKE ALL ON FUNCTION append_event(uuid, timestamptz, uuid, text, uuid, bigint, text, bytea) FROM PUBLIC;
 GRANT EXECUTE ON FUNCTION append_event(uuid, timestamptz, uuid, text, uuid, bigint, text, bytea) TO pinwright_app;
 COMMENT ON FUNCTION append_event IS 'Appends to the journal of the club of this transaction; the only way to write head and event';
+
+-- append_events is append_event for many subjects: the head is written once, or a batch of a thousand would leave a
+-- thousand dead versions of it for the next transactions to step over.
+CREATE FUNCTION append_events(c uuid, t timestamptz, actor uuid, type text, subjects uuid[], ver bigint, audience text, digests bytea[]) RETURNS bigint
+  LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public AS $$
+DECLARE
+  last bigint;
+  chain bytea;
+BEGIN
+  SELECT h.seq, h.hash INTO last, chain FROM head h
+    WHERE h.club_id = c AND c = (SELECT nullif(current_setting('app.club', true), '')::uuid) FOR NO KEY UPDATE;
+  IF NOT FOUND THEN
+    RETURN NULL;
+  END IF;
+  FOR i IN 1 .. cardinality(subjects) LOOP
+    last := last + 1;
+    chain := sha256(chain || digests[i] || convert_to(jsonb_build_array(c, last, extract(epoch FROM t), actor, type, subjects[i], ver, audience)::text, 'UTF8'));
+    INSERT INTO event VALUES (c, last, t, actor, type, subjects[i], ver, audience, digests[i], chain);
+  END LOOP;
+  UPDATE head h SET seq = last, hash = chain WHERE h.club_id = c;
+  RETURN last;
+END $$;
+REVOKE ALL ON FUNCTION append_events(uuid, timestamptz, uuid, text, uuid[], bigint, text, bytea[]) FROM PUBLIC;
+GRANT EXECUTE ON FUNCTION append_events(uuid, timestamptz, uuid, text, uuid[], bigint, text, bytea[]) TO pinwright_app;
+COMMENT ON FUNCTION append_events IS 'append_event for many subjects of one kind of change, in their order';

@@ -2048,7 +2048,7 @@ type Reading struct {
 	Deburred  *bool    `json:"deburred,omitempty"`
 	Direction *float64 `json:"direction,omitempty"`
 
-	// Doubtful A sentence for people with the code and values it was made from, so that clients can translate it
+	// Doubtful Why this size cannot be right, with a question; until it is replaced it counts for nothing
 	Doubtful *Text       `json:"doubtful,omitempty"`
 	End      *ReadingEnd `json:"end,omitempty"`
 
@@ -2112,7 +2112,7 @@ type ReadingAnswer struct {
 // ReadingBatch defines model for ReadingBatch.
 type ReadingBatch struct {
 	// Readings Each a ReadingIn, judged by itself
-	Readings []map[string]interface{} `json:"readings"`
+	Readings []*interface{} `json:"readings"`
 }
 
 // ReadingBudget defines model for ReadingBudget.
@@ -2126,7 +2126,7 @@ type ReadingBudget struct {
 	U Length `json:"u"`
 }
 
-// ReadingIn One observation: `value` with an instrument, or `gauge` with how it behaved. Three fields are enough: `{"joint","gauge","result"}` or `{"joint","value","with"}`.
+// ReadingIn One observation: `value` with an instrument (`with` its kind, or `instrument` its tool number), or `gauge` with how it behaved. Three fields are enough: `{"joint","gauge","result"}` or `{"joint","value","with"}`. `joint` is an id or a position (with `vehicle`, where several have it), `feature` an id or a code within the joint; left out, the joint's usual one is meant.
 type ReadingIn struct {
 	// Deburred The mouth was free of burrs and staking
 	Deburred *bool `json:"deburred,omitempty"`
@@ -2140,7 +2140,7 @@ type ReadingIn struct {
 	// Feature An id or the people's own name for it
 	Feature *Ref `json:"feature,omitempty"`
 
-	// Gauge The gauge's size (`"0.318 in"` or `{"value","unit"}`) or its tool number
+	// Gauge The gauge's size (`"0.318 in"` or `{"value","unit"}`) or its tool number; what reads as a size is a size
 	Gauge *json.RawMessage `json:"gauge,omitempty"`
 
 	// Id UUID of version 7 made by the client (RFC 9562): the same id again with the same content changes nothing
@@ -2168,7 +2168,7 @@ type ReadingIn struct {
 	// TakenAt Default: when it was received
 	TakenAt *time.Time `json:"taken_at,omitempty"`
 
-	// Temperature Of the workpiece (UCUM unit); 20 Cel is assumed
+	// Temperature Of the workpiece (UCUM unit), from -60 to 400 Cel; 20 Cel is assumed
 	Temperature *struct {
 		Unit  ReadingInTemperatureUnit `json:"unit"`
 		Value float64                  `json:"value"`
@@ -2316,7 +2316,7 @@ type Ref = string
 
 // ReplaceIn defines model for ReplaceIn.
 type ReplaceIn struct {
-	// Reading One observation: `value` with an instrument, or `gauge` with how it behaved. Three fields are enough: `{"joint","gauge","result"}` or `{"joint","value","with"}`.
+	// Reading One observation: `value` with an instrument (`with` its kind, or `instrument` its tool number), or `gauge` with how it behaved. Three fields are enough: `{"joint","gauge","result"}` or `{"joint","value","with"}`. `joint` is an id or a position (with `vehicle`, where several have it), `feature` an id or a code within the joint; left out, the joint's usual one is meant.
 	Reading ReadingIn `json:"reading"`
 
 	// Reason Why, for whoever reads the record later
@@ -4491,7 +4491,7 @@ type ClientInterface interface {
 
 	// CreateReadingsWithBody Post one reading, or up to 1,000 with a result for each
 	//
-	// A reading with a client-made `id` is counted once however often it is sent. Without ids the request needs an `Idempotency-Key`. One reading: 201 (200 when it exists). `{"readings": […]}`: 200 with a row for each: created, exists, refused and why; with `?atomic=true` all or none.
+	// A reading with a client-made `id` is counted once however often it is sent. Without ids the request needs an `Idempotency-Key`. An implausible size is kept as `doubtful`, with a question, and counts for nothing until it is replaced. One reading: 201 (200 when it exists). `{"readings": […]}`: 200 with a row for each: created, exists, refused and why; with `?atomic=true` all or none.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -4500,7 +4500,7 @@ type ClientInterface interface {
 
 	// CreateReadings Post one reading, or up to 1,000 with a result for each
 	//
-	// A reading with a client-made `id` is counted once however often it is sent. Without ids the request needs an `Idempotency-Key`. One reading: 201 (200 when it exists). `{"readings": […]}`: 200 with a row for each: created, exists, refused and why; with `?atomic=true` all or none.
+	// A reading with a client-made `id` is counted once however often it is sent. Without ids the request needs an `Idempotency-Key`. An implausible size is kept as `doubtful`, with a question, and counts for nothing until it is replaced. One reading: 201 (200 when it exists). `{"readings": […]}`: 200 with a row for each: created, exists, refused and why; with `?atomic=true` all or none.
 	//
 	// Takes a body of the `application/json` content type.
 	//
@@ -5505,7 +5505,7 @@ func (c *Client) ListReadings(ctx context.Context, club InClub, params *ListRead
 
 // CreateReadingsWithBody Post one reading, or up to 1,000 with a result for each
 //
-// A reading with a client-made `id` is counted once however often it is sent. Without ids the request needs an `Idempotency-Key`. One reading: 201 (200 when it exists). `{"readings": […]}`: 200 with a row for each: created, exists, refused and why; with `?atomic=true` all or none.
+// A reading with a client-made `id` is counted once however often it is sent. Without ids the request needs an `Idempotency-Key`. An implausible size is kept as `doubtful`, with a question, and counts for nothing until it is replaced. One reading: 201 (200 when it exists). `{"readings": […]}`: 200 with a row for each: created, exists, refused and why; with `?atomic=true` all or none.
 //
 // Takes any type of body and a specified content type.
 //
@@ -5524,7 +5524,7 @@ func (c *Client) CreateReadingsWithBody(ctx context.Context, club InClub, params
 
 // CreateReadings Post one reading, or up to 1,000 with a result for each
 //
-// A reading with a client-made `id` is counted once however often it is sent. Without ids the request needs an `Idempotency-Key`. One reading: 201 (200 when it exists). `{"readings": […]}`: 200 with a row for each: created, exists, refused and why; with `?atomic=true` all or none.
+// A reading with a client-made `id` is counted once however often it is sent. Without ids the request needs an `Idempotency-Key`. An implausible size is kept as `doubtful`, with a question, and counts for nothing until it is replaced. One reading: 201 (200 when it exists). `{"readings": […]}`: 200 with a row for each: created, exists, refused and why; with `?atomic=true` all or none.
 //
 // Takes a body of the `application/json` content type.
 //
@@ -10596,7 +10596,7 @@ type ClientWithResponsesInterface interface {
 
 	// CreateReadingsWithBodyWithResponse Post one reading, or up to 1,000 with a result for each
 	//
-	// A reading with a client-made `id` is counted once however often it is sent. Without ids the request needs an `Idempotency-Key`. One reading: 201 (200 when it exists). `{"readings": […]}`: 200 with a row for each: created, exists, refused and why; with `?atomic=true` all or none.
+	// A reading with a client-made `id` is counted once however often it is sent. Without ids the request needs an `Idempotency-Key`. An implausible size is kept as `doubtful`, with a question, and counts for nothing until it is replaced. One reading: 201 (200 when it exists). `{"readings": […]}`: 200 with a row for each: created, exists, refused and why; with `?atomic=true` all or none.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -10605,7 +10605,7 @@ type ClientWithResponsesInterface interface {
 
 	// CreateReadingsWithResponse Post one reading, or up to 1,000 with a result for each
 	//
-	// A reading with a client-made `id` is counted once however often it is sent. Without ids the request needs an `Idempotency-Key`. One reading: 201 (200 when it exists). `{"readings": […]}`: 200 with a row for each: created, exists, refused and why; with `?atomic=true` all or none.
+	// A reading with a client-made `id` is counted once however often it is sent. Without ids the request needs an `Idempotency-Key`. An implausible size is kept as `doubtful`, with a question, and counts for nothing until it is replaced. One reading: 201 (200 when it exists). `{"readings": […]}`: 200 with a row for each: created, exists, refused and why; with `?atomic=true` all or none.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -18618,7 +18618,7 @@ func (c *ClientWithResponses) ListReadingsWithResponse(ctx context.Context, club
 
 // CreateReadingsWithBodyWithResponse Post one reading, or up to 1,000 with a result for each
 //
-// A reading with a client-made `id` is counted once however often it is sent. Without ids the request needs an `Idempotency-Key`. One reading: 201 (200 when it exists). `{"readings": […]}`: 200 with a row for each: created, exists, refused and why; with `?atomic=true` all or none.
+// A reading with a client-made `id` is counted once however often it is sent. Without ids the request needs an `Idempotency-Key`. An implausible size is kept as `doubtful`, with a question, and counts for nothing until it is replaced. One reading: 201 (200 when it exists). `{"readings": […]}`: 200 with a row for each: created, exists, refused and why; with `?atomic=true` all or none.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
@@ -18633,7 +18633,7 @@ func (c *ClientWithResponses) CreateReadingsWithBodyWithResponse(ctx context.Con
 
 // CreateReadingsWithResponse Post one reading, or up to 1,000 with a result for each
 //
-// A reading with a client-made `id` is counted once however often it is sent. Without ids the request needs an `Idempotency-Key`. One reading: 201 (200 when it exists). `{"readings": […]}`: 200 with a row for each: created, exists, refused and why; with `?atomic=true` all or none.
+// A reading with a client-made `id` is counted once however often it is sent. Without ids the request needs an `Idempotency-Key`. An implausible size is kept as `doubtful`, with a question, and counts for nothing until it is replaced. One reading: 201 (200 when it exists). `{"readings": […]}`: 200 with a row for each: created, exists, refused and why; with `?atomic=true` all or none.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //

@@ -35,11 +35,29 @@ type Event struct {
 // Append adds e to what travels with tx's commit. The digest binds the event to
 // state, the subject as it is after the change.
 func Append(tx *postgres.Tx, e Event, state any) {
+	tx.QueueLast(`select append_event($1, $2, $3, $4, $5, $6, $7, $8)`,
+		tx.Club, tx.Now, e.Actor, e.Type, e.Subject, e.Version, string(e.Audience), digestOf(e, state))
+}
+
+// AppendAll is Append for many subjects of one kind of change, in their order,
+// with the same chain; e.Subject does not count. The head is written once however many they are.
+func AppendAll(tx *postgres.Tx, e Event, subjects []uuid.UUID, states []any) {
+	if len(subjects) == 0 {
+		return
+	}
+	digests := make([][]byte, len(states))
+	for i, state := range states {
+		digests[i] = digestOf(e, state)
+	}
+	tx.QueueLast(`select append_events($1, $2, $3, $4, $5, $6, $7, $8)`,
+		tx.Club, tx.Now, e.Actor, e.Type, subjects, e.Version, string(e.Audience), digests)
+}
+
+func digestOf(e Event, state any) []byte {
 	text, err := json.Marshal(state)
 	if err != nil {
 		panic(fmt.Sprintf("journal: state of %s: %v", e.Type, err)) // a struct of ours that JSON cannot express
 	}
 	digest := sha256.Sum256(text)
-	tx.QueueLast(`select append_event($1, $2, $3, $4, $5, $6, $7, $8)`,
-		tx.Club, tx.Now, e.Actor, e.Type, e.Subject, e.Version, string(e.Audience), digest[:])
+	return digest[:]
 }

@@ -28,7 +28,17 @@ func sqlState(err error) string {
 	return ""
 }
 
+// overtaken is a violation of a constraint that means that another write was
+// faster.
+type overtaken struct{ *pgconn.PgError }
+
+func (o *overtaken) Unwrap() error { return o.PgError }
+
 func retryable(err error) string {
+	var o *overtaken
+	if errors.As(err, &o) {
+		return o.Code
+	}
 	switch s := sqlState(err); s {
 	case serializationFailure, deadlockDetected:
 		return s

@@ -60,6 +60,7 @@ type Effect struct {
 	sql      string
 	args     []any
 	refusals map[string]*problem.Error
+	again    string
 }
 
 // Queue adds a statement to those that travel with the commit.
@@ -87,6 +88,14 @@ func (e *Effect) Refuse(constraint string, p *problem.Error) *Effect {
 	return e
 }
 
+// RunAgainOn says that a violation of the named constraint means that another
+// write was faster: the whole transaction runs again, and its lookups then find
+// what the other has left.
+func (e *Effect) RunAgainOn(constraint string) *Effect {
+	e.again = constraint
+	return e
+}
+
 // Send runs the queries that build queues now, in one round trip.
 func (tx *Tx) Send(ctx context.Context, build func(b *Batch)) error {
 	b := &Batch{Club: tx.Club}
@@ -100,8 +109,8 @@ func (tx *Tx) Send(ctx context.Context, build func(b *Batch)) error {
 const attempts = 5
 
 // Write runs one write transaction: lookups travel with begin, then decide
-// runs, then what it queued travels with commit. Deadlocks and serialization
-// failures run all of it again, so build and decide must have no effect of
+// runs, then what it queued travels with commit. Deadlocks, serialization
+// failures and what RunAgainOn names run all of it again, so build and decide must have no effect of
 // their own.
 func (db *DB) Write(ctx context.Context, club uuid.UUID, now time.Time, build func(b *Batch), decide func(tx *Tx) error) error {
 	for try := 1; ; try++ {
@@ -182,6 +191,9 @@ func (e *Effect) refused(err error) error {
 	if errors.As(err, &pg) {
 		if p, ok := e.refusals[pg.ConstraintName]; ok {
 			return p
+		}
+		if e.again != "" && e.again == pg.ConstraintName {
+			return &overtaken{pg}
 		}
 	}
 	return err

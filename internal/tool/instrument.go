@@ -22,6 +22,7 @@ type Instrument struct {
 	GaugeClass *string
 	GaugeSense *string
 	Resolution *length.Length `db:"resolution_nm"`
+	Entered    Entered        // the model's lengths as they were entered
 
 	// The newest calibration; all nil when there is none. Deviation is nil also
 	// when the certificate states none.
@@ -32,7 +33,7 @@ type Instrument struct {
 	Deviation      *length.Length `db:"deviation_nm"`
 }
 
-const selectInstrument = `select t.id, t.number, m.code as model_code, m.kind, t.state, m.size_nm, m.gauge_class, m.gauge_sense, m.resolution_nm,
+const selectInstrument = `select t.id, t.number, m.code as model_code, m.kind, t.state, m.size_nm, m.gauge_class, m.gauge_sense, m.resolution_nm, m.entered,
 	c.calibrated_on, c.due_on, c.expanded_nm, c.coverage_factor, c.deviation_nm
 	from tool t join tool_model m on m.club_id = t.club_id and m.id = t.model_id
 	left join lateral (select * from calibration c where c.club_id = t.club_id and c.tool_id = t.id ` + newest + ` limit 1) c on true
