@@ -51,16 +51,3 @@ func Instruments(b *postgres.Batch, refs ...postgres.Ref) *postgres.Rows[Instrum
 	}
 	return postgres.Query[Instrument](b, selectInstrument+` and (t.id = any($2) or t.number = any($3)) order by t.id`, b.Club, ids, names)
 }
-
-// InstrumentsIn looks up the tools whose ids the sub-select yields, in the order
-// of their ids, so that they travel with the query that names them. In subselect,
-// which is a constant of the program, $1 is the club and args begin with $2.
-func InstrumentsIn(b *postgres.Batch, subselect string, args ...any) *postgres.Rows[Instrument] {
-	return postgres.Query[Instrument](b, selectInstrument+` and t.id in (`+subselect+`) order by t.id`, append([]any{b.Club}, args...)...)
-}
-
-// Lapsed reports whether the newest calibration is past its day at the time at;
-// false when there is none.
-func (i Instrument) Lapsed(at time.Time) bool {
-	return i.DueOn != nil && !at.UTC().Before(i.DueOn.AddDate(0, 0, 1))
-}
