@@ -31,7 +31,7 @@ func (o *Order) Book(ctx context.Context, tx *postgres.Tx, by Booker) (Reservati
 	}
 	asks, faults := o.asks(0, by.Turnaround, tx.Now)
 	faults = append(o.wish.formFaults(), faults...)
-	if o.wish.Recommendation != nil && len(o.recommendations.Items) == 0 {
+	if o.recommendations != nil && len(o.recommendations.Items) == 0 {
 		faults = append(faults, problem.Fault{Pointer: "/recommendation", Detail: "there is no such recommendation in this club; leave it out, or GET recommendations"})
 	}
 	faults = append(faults, repeated(asks, by.Turnaround)...)

@@ -53,7 +53,7 @@ type freeRow struct {
 // is covered by the same tools from end to end: two tools of a model that are
 // free one after the other make two stretches, not one. Both ends leave room for
 // the turnaround. Tools that are not in service are never free. Served by
-// no_double_booking.
+// booking_ahead.
 func CommonFree(b *postgres.Batch, need Need, window Period, duration time.Duration, first int) *Free {
 	f := &Free{need: need, duration: duration}
 	window = window.kept()
@@ -103,7 +103,8 @@ func CommonFree(b *postgres.Batch, need Need, window Period, duration time.Durat
 			cross join lateral (
 				select coalesce(range_agg(tstzrange(lower(b.held) - rule.pause, upper(b.held))), '{}') as blocked
 				from booking b
-				where b.club_id = $1 and b.tool_id = p.tool and b.state in ('reserved', 'out') and b.held && tstzrange($6, $7::timestamptz + rule.pause)
+				where b.club_id = $1 and b.tool_id = p.tool and b.state not in ('returned', 'cancelled')
+				and b.held_until > $6 and b.held && tstzrange($6, $7::timestamptz + rule.pause)
 			) taken
 			cross join lateral unnest(tstzmultirange(tstzrange($6, $7)) - taken.blocked) as s(s)
 			where lower(s.s) + rule.long <= upper(s.s)

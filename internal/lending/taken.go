@@ -57,10 +57,10 @@ func (o *Order) taken(ctx context.Context, tx *postgres.Tx, asks []ask, chosen [
 	reach := tx.Now.Add(farthest)
 	var rows *postgres.Rows[heldRow]
 	err := tx.Send(ctx, func(b *postgres.Batch) {
-		// Served by no_double_booking.
+		// Served by booking_ahead.
 		rows = postgres.Query[heldRow](b, `
 			select tool_id, lower(held) as held_from, upper(held) as held_until from booking
-			where club_id = $1 and tool_id = any($2) and state in ('reserved', 'out') and held && tstzrange($3, $4)`,
+			where club_id = $1 and tool_id = any($2) and state not in ('returned', 'cancelled') and held_until > $3 and held && tstzrange($3, $4)`,
 			b.Club, ids, from, reach.Add(turnaround))
 	})
 	if err != nil {

@@ -103,6 +103,15 @@ type Order struct {
 // longestTurnaround is the greatest that a club can set.
 const longestTurnaround = 240 * time.Hour
 
+// wanted are the ids of all tools that may serve a line. Each name is looked up
+// by its own index (tool_number, tool_model_code, tool_of_model), where conditions
+// joined by "or" would read every tool of the club.
+const wanted = `array(
+	select id from tool where club_id = $1 and id = any($2::uuid[])
+	union select id from tool where club_id = $1 and number = any($3::text[])
+	union select t.id from tool_model m join tool t on t.club_id = m.club_id and t.model_id = m.id where m.club_id = $1 and m.id = any($4::uuid[])
+	union select t.id from tool_model m join tool t on t.club_id = m.club_id and t.model_id = m.id where m.club_id = $1 and m.code = any($5::text[]))`
+
 // Lock queues the lookups of w: every tool that may serve a line is locked, in
 // the order of ids, until the end of the write; what they are promised for is
 // read behind the locks, so that it is still true when the write commits.
@@ -144,19 +153,18 @@ func Lock(b *postgres.Batch, w Wish) *Order {
 		from tool t
 		join tool_model m on m.club_id = t.club_id and m.id = t.model_id
 		join garage g on g.club_id = t.club_id and g.id = t.garage_id
-		where t.club_id = $1 and (t.id = any($2) or t.number = any($3)
-			or t.model_id in (select id from tool_model where club_id = $1 and (id = any($4) or code = any($5))))
+		where t.club_id = $1 and t.id = any(`+wanted+`)
 		order by t.id for no key update of t`, b.Club, toolIDs, numbers, modelIDs, codes)
 	o.models = postgres.Query[modelName](b, `select id, code from tool_model where club_id = $1 and (id = any($2) or code = any($3))`, b.Club, modelIDs, codes)
-	// Served by no_double_booking.
+	// Served by booking_ahead.
 	o.held = postgres.Query[heldRow](b, `
-		select b.tool_id, lower(b.held) as held_from, upper(b.held) as held_until
-		from tool t
-		join booking b on b.club_id = t.club_id and b.tool_id = t.id
-		where t.club_id = $1 and (t.id = any($2) or t.number = any($3)
-			or t.model_id in (select id from tool_model where club_id = $1 and (id = any($4) or code = any($5))))
-		and b.state in ('reserved', 'out') and b.held && tstzrange($6, $7)`, b.Club, toolIDs, numbers, modelIDs, codes, span.From, span.Until)
-	o.recommendations = postgres.Values[uuid.UUID](b, `select id from recommendation where club_id = $1 and id = $2`, b.Club, w.Recommendation)
+		select w.tool_id, lower(b.held) as held_from, upper(b.held) as held_until
+		from unnest(`+wanted+`) as w(tool_id)
+		join booking b on b.club_id = $1 and b.tool_id = w.tool_id
+		where b.state not in ('returned', 'cancelled') and b.held_until > $6 and b.held && tstzrange($6, $7)`, b.Club, toolIDs, numbers, modelIDs, codes, span.From, span.Until)
+	if w.Recommendation != nil {
+		o.recommendations = postgres.Values[uuid.UUID](b, `select id from recommendation where club_id = $1 and id = $2`, b.Club, *w.Recommendation)
+	}
 	return o
 }
 
