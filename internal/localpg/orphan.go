@@ -6,16 +6,18 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"syscall"
 	"time"
 )
 
-// endOrphan ends a server that outlived the process which started it, so that
-// its data folder can be opened or removed. The caller holds the folder's lock:
-// no living process of ours owns that server. A server that is already shutting
-// down is given time to finish first.
+// endOrphan ends what is left of a server that outlived the process which
+// started it, so that its data folder can be opened or removed. The caller
+// holds the folder's lock: no living process of ours owns that server. One that
+// is already shutting down, or sessions that have yet to notice that their
+// server was killed, are given the time of grace to finish.
 //
 // What is left of postmaster.pid after a crash is PostgreSQL's to judge, but for
 // one case that it gets wrong: the number was given to another program since.
@@ -25,37 +27,32 @@ func endOrphan(dataFolder string, grace time.Duration) {
 	if pid == 0 {
 		return
 	}
-	if !servesFolder(pid, dataFolder) {
-		if !anyServes(dataFolder) {
-			_ = os.Remove(pidFile) // else PostgreSQL says what it minds
-		}
-		return
-	}
-	if endsWithin(pid, dataFolder, grace) {
-		return
-	}
-	signals := abrupt
+	steps := append([]patience{{0, grace}}, abrupt...)
 	if grace > 0 {
-		signals = fast
+		steps = append([]patience{{0, grace}}, fast...)
 	}
-	for _, s := range signals {
-		if err := syscall.Kill(pid, s.signal); errors.Is(err, syscall.ESRCH) {
-			return
+	for _, step := range steps {
+		pids, _ := serversOf(dataFolder)
+		if len(pids) == 0 {
+			break
 		}
-		if endsWithin(pid, dataFolder, s.wait) {
-			return
+		// Its server, if it still has one, ends the sessions.
+		if slices.Contains(pids, pid) {
+			pids = []int{pid}
+		}
+		for _, p := range pids {
+			if step.signal != 0 {
+				_ = syscall.Kill(p, step.signal) // it may just have ended
+			}
+		}
+		for deadline := time.Now().Add(step.wait); len(pids) > 0 && time.Now().Before(deadline); time.Sleep(20 * time.Millisecond) {
+			pids, _ = serversOf(dataFolder)
 		}
 	}
-}
-
-func endsWithin(pid int, dataFolder string, wait time.Duration) bool {
-	for deadline := time.Now().Add(wait); ; time.Sleep(20 * time.Millisecond) {
-		if !servesFolder(pid, dataFolder) {
-			return true
-		}
-		if time.Now().After(deadline) {
-			return false
-		}
+	pids, complete := serversOf(dataFolder)
+	numberInUse := !errors.Is(syscall.Kill(pid, 0), syscall.ESRCH)
+	if len(pids) == 0 && complete && numberInUse && readPID(pidFile) == pid {
+		_ = os.Remove(pidFile) // else PostgreSQL says what it minds
 	}
 }
 

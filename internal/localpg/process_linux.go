@@ -11,29 +11,27 @@ import (
 // ends, which covers a SIGKILL of this process.
 func dieWithParent(attr *syscall.SysProcAttr, signal syscall.Signal) { attr.Pdeathsig = signal }
 
-// servesFolder reports whether process pid is a server of the data folder: a
-// server's processes all work inside it. A zombie has no working folder left.
-func servesFolder(pid int, dataFolder string) bool {
-	cwd, err := os.Readlink("/proc/" + strconv.Itoa(pid) + "/cwd")
-	if err != nil {
-		return false
-	}
+// serversOf lists the processes of a server of the data folder: they all work
+// inside it. A zombie has no working folder left. complete says that there are
+// no others.
+func serversOf(dataFolder string) (pids []int, complete bool) {
 	real, err := filepath.EvalSymlinks(dataFolder)
-	return err == nil && cwd == real
-}
-
-// anyServes reports whether any process still works inside the data folder.
-// It is only asked when the process that postmaster.pid names does not, to
-// learn whether that file is safe to remove.
-func anyServes(dataFolder string) bool {
+	if err != nil {
+		return nil, os.IsNotExist(err)
+	}
 	entries, err := os.ReadDir("/proc")
 	if err != nil {
-		return true // cannot tell: leave the file for PostgreSQL to judge
+		return nil, false
 	}
 	for _, e := range entries {
-		if pid, err := strconv.Atoi(e.Name()); err == nil && servesFolder(pid, dataFolder) {
-			return true
+		pid, err := strconv.Atoi(e.Name())
+		if err != nil {
+			continue
+		}
+		// Other users' processes cannot be read, and are not ours.
+		if cwd, err := os.Readlink("/proc/" + e.Name() + "/cwd"); err == nil && cwd == real {
+			pids = append(pids, pid)
 		}
 	}
-	return false
+	return pids, true
 }

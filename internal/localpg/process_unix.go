@@ -4,6 +4,7 @@ package localpg
 
 import (
 	"os/exec"
+	"path/filepath"
 	"strconv"
 	"strings"
 	"syscall"
@@ -13,12 +14,16 @@ import (
 // warden ends the server instead.
 func dieWithParent(*syscall.SysProcAttr, syscall.Signal) {}
 
-// servesFolder reports whether process pid is a server of the data folder, as
-// far as its command line shows.
-func servesFolder(pid int, dataFolder string) bool {
+// serversOf tells only of the process that postmaster.pid names, by its command
+// line; its sessions do not show whose they are, so the list is not complete.
+func serversOf(dataFolder string) (pids []int, complete bool) {
+	pid := readPID(filepath.Join(dataFolder, "postmaster.pid"))
+	if pid == 0 {
+		return nil, false
+	}
 	out, err := exec.Command("ps", "-o", "command=", "-p", strconv.Itoa(pid)).Output()
-	return err == nil && strings.Contains(string(out), "postgres") && strings.Contains(string(out), dataFolder)
+	if err == nil && strings.Contains(string(out), "postgres") && strings.Contains(string(out), dataFolder) {
+		return []int{pid}, false
+	}
+	return nil, false
 }
-
-// anyServes cannot be told here: PostgreSQL is left to judge postmaster.pid.
-func anyServes(string) bool { return true }
