@@ -115,12 +115,19 @@ func fetchInto(ctx context.Context, target string, version embeddedpostgres.Post
 		cfg = cfg.BinaryRepositoryURL(strings.TrimSuffix(repository, "/"))
 	}
 	began := time.Now()
-	defer removeLibraryLogs(began)
 	ended := make(chan error, 1)
-	go func() { ended <- embeddedpostgres.NewDatabase(cfg).Start() }() // it takes no context
+	go func() { // it takes no context; one that is not waited for cleans up later
+		err := embeddedpostgres.NewDatabase(cfg).Start()
+		removeLibraryLogs(began)
+		ended <- err
+		if ctx.Err() != nil {
+			_ = os.RemoveAll(work)
+		}
+	}()
 	select {
 	case err = <-ended:
 	case <-ctx.Done():
+		removeLibraryLogs(began)
 		return ctx.Err()
 	}
 	if _, statErr := os.Stat(filepath.Join(unpacked, "bin", "postgres")); statErr != nil {
