@@ -63,10 +63,14 @@ func TestRefusalOffersTheNextDaysAtTheSameTimeOfTheClock(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	w.reserve(w.officer, 0, 10, toolLine("R-1")).want(201)
-	w.reserve(w.officer, 24+0, 24+10, toolLine("P-1")).want(201)
+	ten := 0 // hours until ten in the morning, when no clock is changed
+	for w.hour(ten).In(lisbon).Hour() != 10 {
+		ten++
+	}
+	w.reserve(w.officer, ten, ten+10, toolLine("R-1")).want(201)
+	w.reserve(w.officer, ten+24, ten+34, toolLine("P-1")).want(201)
 	ask := map[string]any{"lines": []map[string]any{
-		{"tool": "R-1", "period": w.period(0, 4)}, {"tool": "P-1", "period": w.period(72, 73)}}}
+		{"tool": "R-1", "period": w.period(ten, ten+4)}, {"tool": "P-1", "period": w.period(ten+72, ten+73)}}}
 	refused := w.do("POST", w.at("reservations"), w.officer, ask).want(409).wantProblem("tool-taken")
 	list, _ := refused.get("next_common_free").([]any)
 	if len(list) != 5 {
@@ -74,7 +78,7 @@ func TestRefusalOffersTheNextDaysAtTheSameTimeOfTheClock(t *testing.T) {
 	}
 	for i := range list {
 		shift := func(n int) time.Time {
-			at := w.hour(n).In(lisbon)
+			at := w.hour(ten + n).In(lisbon)
 			return time.Date(at.Year(), at.Month(), at.Day()+i+1, at.Hour(), 0, 0, 0, lisbon)
 		}
 		refused.wantTime(shift(0), "next_common_free", i, "from").wantTime(shift(73), "next_common_free", i, "until")
@@ -84,8 +88,8 @@ func TestRefusalOffersTheNextDaysAtTheSameTimeOfTheClock(t *testing.T) {
 	}
 	// The first offer can be had.
 	w.do("POST", w.at("reservations"), w.officer, map[string]any{"lines": []map[string]any{
-		{"tool": "R-1", "period": map[string]any{"from": refused.str("next_common_free", 0, "from"), "until": w.hour(28)}},
-		{"tool": "P-1", "period": map[string]any{"from": w.hour(96), "until": refused.str("next_common_free", 0, "until")}}}}).want(201)
+		{"tool": "R-1", "period": map[string]any{"from": refused.str("next_common_free", 0, "from"), "until": w.hour(ten + 28)}},
+		{"tool": "P-1", "period": map[string]any{"from": w.hour(ten + 96), "until": refused.str("next_common_free", 0, "until")}}}}).want(201)
 }
 
 func TestModelLineGetsTheLowestFreeToolAndSeveralGetDifferentOnes(t *testing.T) {
