@@ -130,8 +130,9 @@ func TestQuantilesAgreeWithBruteForce(t *testing.T) {
 			t.Parallel()
 			posterior := estimateOrFail(t, set)
 			s := newBruteForce(set, 1).run(draws)
-			if got := s.effective(); got < 1e4 {
-				s = newBruteForce(set, 1).run(int(float64(draws) * 1.5e4 / got))
+			for more := draws; s.effective() < 1e4 && more < 2_000_000; {
+				more = int(float64(more) * math.Max(1.5, 1.3e4/s.effective()))
+				s = newBruteForce(set, 1).run(more)
 			}
 			if got := s.effective(); got < 1e4 {
 				t.Fatalf("effective sample %.0f is too small to judge", got)
