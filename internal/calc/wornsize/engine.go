@@ -63,16 +63,17 @@ func newEngine(c cylinder, foci []focus, low, high float64, spreads []float64) *
 		}
 	}
 	slices.Sort(e.measuredBy)
-	roundBore := c.bell == [3]float64{} && c.oval == [3]float64{}
 	for _, u := range append(append([]*unit{}, e.placed...), e.unplaced...) {
-		if roundBore { // one size only: say so, and logarithms never underflow
+		if c.round() { // one size only: say so, and logarithms never underflow
 			u.section = int(Middle) - 1
 		}
 	}
-	if roundBore {
+	limit := meshLimit
+	if c.round() {
+		limit = roundLimit
 		e.placed, e.unplaced = append(e.placed, e.unplaced...), nil
 	}
-	e.mesh = newMesh(low, high, foci)
+	e.mesh = newMesh(low, high, foci, limit)
 	m := e.mesh
 	var rate float64
 	zeros := 0.0
@@ -319,6 +320,13 @@ func (e *engine) at(shifts []float64, wantLaws bool) found {
 	for i := range out.base {
 		out.base[i] = math.Max(0, out.base[i]*e.base[i]/total)
 	}
+	if e.c.round() { // one size: what passes is what is clean
+		sums := e.mesh.cumulative(out.whole)
+		for _, c := range e.columns {
+			out.clean = append(out.clean, sums[c.end])
+		}
+		return out
+	}
 	out.clean = make([]float64, len(e.columns))
 	for k, c := range e.columns {
 		likelihood := combiner.likelihood(terms, k)
@@ -336,7 +344,7 @@ func (e *engine) remembered(shifts []float64) ([3][]slab, float64) {
 	if kept, ok := e.memo[key]; ok {
 		return kept.slabs, kept.logScale
 	}
-	slabs, logScale := e.slabs(shifts, true)
+	slabs, logScale := e.slabs(shifts, !e.c.round())
 	if len(e.memo) < mostRemembered {
 		e.memo[key] = remembrance{slabs, logScale}
 	}

@@ -29,7 +29,7 @@ func locate(c cylinder, centre, spreads []float64) (*engine, found) {
 	for range locatingRounds {
 		e = newEngine(c, foci, low, high, spreads)
 		f = e.at(centre, true)
-		if f.whole == nil {
+		if f.whole == nil || e.mesh.full {
 			break
 		}
 		more := e.crowded(f, foci)
@@ -154,7 +154,7 @@ func firstFoci(c cylinder, centre, spreads []float64) (low, high float64, foci [
 			half += 2 * o.lip
 		}
 		if o.kind != Measured { // a step, smoothed by all that varies beside it
-			spread, half = 2*spread, half-2*o.u
+			spread, half = 1.5*spread, half-o.u
 		}
 		foci = append(foci, focus{at, half, math.Min(spread, math.Max(0.3*spread, smallForm(c)))})
 		leftmost = math.Min(leftmost, at-half-8*o.u)
@@ -162,7 +162,11 @@ func firstFoci(c cylinder, centre, spreads []float64) (low, high float64, foci [
 	}
 	if weight > 0 && bell+oval < 1/math.Sqrt(weight) {
 		sd := 1 / math.Sqrt(weight)
-		foci = append(foci, focus{mean / weight, 6 * sd, sd})
+		half := 6*sd + 5*c.moved(spreads)
+		if c.round() {
+			sd /= 6 // one dimension only: precision costs little
+		}
+		foci = append(foci, focus{mean / weight, half, sd})
 	}
 	if leftmost < low {
 		low = leftmost - tail
