@@ -1,6 +1,9 @@
 package wornsize
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // engine holds what one feature needs at every node of the shared errors.
 type engine struct {
@@ -17,8 +20,20 @@ type engine struct {
 	share   [3]float64
 	prior   []float64 // density of the smallest size before any reading, at each mesh size
 	base    []float64 // density of the base size
-	ovalW   [3][2][][4]float64
+	oval    [3]*decay // w of each section, along L
 	columns []column
+
+	open       [3][]int // see findOpen
+	measuredBy []int    // the shared errors that touch measured readings
+	memo       map[string]remembrance
+}
+
+// mostRemembered bounds the memory that tables of one feature take.
+const mostRemembered = 16
+
+type remembrance struct {
+	slabs    [3][]slab
+	logScale float64
 }
 
 // column is one size x at which the clean-up law is computed.
@@ -36,24 +51,29 @@ type found struct {
 }
 
 // newEngine prepares a feature for a mesh that is fine at the given foci.
-func newEngine(c cylinder, foci []focus, low, high float64) *engine {
-	e := &engine{c: c}
+func newEngine(c cylinder, foci []focus, low, high float64, spreads []float64) *engine {
+	e := &engine{c: c, memo: map[string]remembrance{}}
 	e.placed, e.unplaced = unitsOf(c)
 	for _, o := range c.observations {
-		if o.kind != Measured {
+		switch {
+		case o.kind != Measured:
 			e.gauges = append(e.gauges, o)
+		case o.common >= 0 && !slices.Contains(e.measuredBy, o.common):
+			e.measuredBy = append(e.measuredBy, o.common)
 		}
 	}
-	roundBore := c.bell == [3]float64{} && c.oval == [3]float64{}
+	slices.Sort(e.measuredBy)
 	for _, u := range append(append([]*unit{}, e.placed...), e.unplaced...) {
-		if roundBore { // one size only: say so, and logarithms never underflow
+		if c.round() { // one size only: say so, and logarithms never underflow
 			u.section = int(Middle) - 1
 		}
 	}
-	if roundBore {
+	limit := meshLimit
+	if c.round() {
+		limit = roundLimit
 		e.placed, e.unplaced = append(e.placed, e.unplaced...), nil
 	}
-	e.mesh = newMesh(low, high, foci)
+	e.mesh = newMesh(low, high, foci, limit)
 	m := e.mesh
 	var rate float64
 	zeros := 0.0
@@ -79,10 +99,9 @@ func newEngine(c cylinder, foci []focus, low, high float64) *engine {
 		}
 		if !e.flat[z] {
 			if z > 0 && c.oval[z] == c.oval[0] {
-				e.ovalW[z] = e.ovalW[0]
+				e.oval[z] = e.oval[0]
 			} else {
-				centred, edge := m.weights(c.oval[z])
-				e.ovalW[z] = [2][][4]float64{centred, edge}
+				e.oval[z] = newDecay(m, c.oval[z])
 			}
 		}
 	}
@@ -97,6 +116,7 @@ func newEngine(c cylinder, foci []focus, low, high float64) *engine {
 		e.prior[i] = c.prior.smallest(s, smallest)
 		e.base[i] = c.prior.density(s)
 	}
+	e.findOpen(spreads)
 	e.makeColumns()
 	return e
 }
@@ -116,6 +136,36 @@ func (e *engine) makeColumns() {
 			e.columns = append(e.columns, column{x, n - 1})
 		}
 	}
+}
+
+// thin keeps the columns that a law needs once it is known roughly: clean is
+// the cumulative at each column, moved how far shared errors may shift it.
+func (e *engine) thin(clean []float64, moved float64) {
+	const coarsest = 0.025
+	x := make([]float64, len(e.columns))
+	for k, c := range e.columns {
+		x[k] = c.x
+	}
+	rough := Law{x, slices.Clone(clean)}
+	rough.tidy()
+	jump := func(a, b float64) (most float64) {
+		for shift := -4.0; shift <= 4; shift++ {
+			most = math.Max(most, rough.CDF(b+shift*moved)-rough.CDF(a+shift*moved))
+			if moved == 0 {
+				break
+			}
+		}
+		return most
+	}
+	kept := e.columns[:0:0]
+	for k, c := range e.columns {
+		last := k == len(e.columns)-1
+		if k == 0 || last || jump(kept[len(kept)-1].x, x[k+1]) > coarsest {
+			kept = append(kept, c)
+		}
+	}
+	e.columns = kept
+	clear(e.memo)
 }
 
 // slab is one section's likelihood times the law of its ovality: total over
@@ -151,8 +201,8 @@ func (e *engine) section(z int, logs triangle, offset float64, wantCut bool) sla
 		return out
 	}
 	mean := e.c.oval[z]
-	row, sum := make([]float64, n+1), make([]float64, n)
-	centred := e.ovalW[z][0]
+	row, sum, fade := make([]float64, n+1), make([]float64, n), make([]float64, n)
+	centred, keep := e.oval[z].centred, e.oval[z].keep
 	for i := range n - 4 {
 		any := false
 		for jj, l := range logs[i] {
@@ -168,42 +218,48 @@ func (e *engine) section(z int, logs triangle, offset float64, wantCut bool) sla
 			continue
 		}
 		// row[jj] is node j = i−1+jj; sum[j] the integral of w from 0 to s[j]−s[i].
-		sum[i] = 0
+		sum[i], fade[i] = 0, 1 // fade[j] is exp(−w/mean)
 		for j := i; j < n-1; j++ {
 			w := &centred[j]
 			at := m.from(j) - i + 1
 			g := row[at : at+4 : at+4]
 			part := w[0]*g[0] + w[1]*g[1] + w[2]*g[2] + w[3]*g[3]
-			sum[j+1] = sum[j] + part*math.Exp(-(m.s[j]-m.s[i])/mean)
+			sum[j+1] = sum[j] + part*fade[j]
+			fade[j+1] = fade[j] * keep[j]
 		}
-		out.total[i] = sum[n-1] + row[n-i]*math.Exp(-(m.s[n-1]-m.s[i])/mean)
+		out.total[i] = sum[n-1] + row[n-i]*fade[n-1]
 		if !wantCut {
 			continue
 		}
 		if e.c.reach == 1 {
-			for j := i; j < n; j++ {
-				out.cut[j][i] = sum[j]
+			for k, c := range e.columns {
+				if c.end >= i {
+					out.cut[k][i] = sum[c.end]
+				}
 			}
 			continue
 		}
-		e.cutRow(out, i, row, sum, mean)
+		e.cutRow(out, i, row, sum, fade, mean)
 	}
 	return out
 }
 
 // cutRow fills the columns of row i when the cut must reach S + reach·w.
-func (e *engine) cutRow(out slab, i int, row, sum []float64, mean float64) {
+func (e *engine) cutRow(out slab, i int, row, sum, fade []float64, mean float64) {
 	s := e.mesh.s
 	n := len(s)
 	j := i
-	for k := i; k < len(e.columns); k++ {
+	for k := range e.columns {
+		if e.columns[k].end < i {
+			continue
+		}
 		l := s[i] + (e.columns[k].x-s[i])/e.c.reach
 		for j < n-2 && s[j+1] < l {
 			j++
 		}
 		h := s[j+1] - s[j]
 		slope := func(at int) float64 {
-			return row[at-i+1] * math.Exp(-(s[at]-s[i])/mean) / mean
+			return row[at-i+1] * fade[at] / mean
 		}
 		v := hermiteCubic((l-s[j])/h, sum[j], sum[j+1], slope(j)*h, slope(j+1)*h)
 		out.cut[k][i] = math.Max(0, math.Min(v, out.total[i]))
@@ -221,7 +277,7 @@ func hermiteCubic(t, a, b, slopeA, slopeB float64) float64 {
 
 // at computes the feature at one node of the shared errors.
 func (e *engine) at(shifts []float64, wantLaws bool) found {
-	slabs, logScale := e.slabs(shifts, wantLaws)
+	slabs, logScale := e.remembered(shifts)
 	outcomes := make([]outcome, 0, len(e.gauges))
 	for _, o := range e.gauges {
 		shift := 0.0
@@ -264,6 +320,13 @@ func (e *engine) at(shifts []float64, wantLaws bool) found {
 	for i := range out.base {
 		out.base[i] = math.Max(0, out.base[i]*e.base[i]/total)
 	}
+	if e.c.round() { // one size: what passes is what is clean
+		sums := e.mesh.cumulative(out.whole)
+		for _, c := range e.columns {
+			out.clean = append(out.clean, sums[c.end])
+		}
+		return out
+	}
 	out.clean = make([]float64, len(e.columns))
 	for k, c := range e.columns {
 		likelihood := combiner.likelihood(terms, k)
@@ -273,6 +336,19 @@ func (e *engine) at(shifts []float64, wantLaws bool) found {
 		out.clean[k] = e.mesh.integral(density, c.end) / total
 	}
 	return out
+}
+
+// remembered is slabs, kept for the nodes that differ only in what gauges share.
+func (e *engine) remembered(shifts []float64) ([3][]slab, float64) {
+	key := shiftKey(shifts, e.measuredBy)
+	if kept, ok := e.memo[key]; ok {
+		return kept.slabs, kept.logScale
+	}
+	slabs, logScale := e.slabs(shifts, !e.c.round())
+	if len(e.memo) < mostRemembered {
+		e.memo[key] = remembrance{slabs, logScale}
+	}
+	return slabs, logScale
 }
 
 // slabs makes, per section and per subset of the readings without a station,
@@ -285,7 +361,7 @@ func (e *engine) slabs(shifts []float64, wantCut bool) (slabs [3][]slab, logScal
 	for i, u := range e.unplaced {
 		most[i] = math.Inf(-1)
 		for z := range 3 {
-			most[i] = math.Max(most[i], highest(u.log(e.mesh, e.c.lobing, e.flat[z], shifts)))
+			most[i] = math.Max(most[i], highest(e.table(u, z, shifts)))
 		}
 		logScale += most[i]
 	}
@@ -293,7 +369,7 @@ func (e *engine) slabs(shifts []float64, wantCut bool) (slabs [3][]slab, logScal
 		own := newTriangle(n, e.flat[z])
 		for _, u := range e.placed {
 			if u.section == z {
-				own.add(u.log(e.mesh, e.c.lobing, e.flat[z], shifts))
+				own.add(e.table(u, z, shifts))
 			}
 		}
 		offset := highest(own)
@@ -306,7 +382,7 @@ func (e *engine) slabs(shifts []float64, wantCut bool) (slabs [3][]slab, logScal
 				logs.add(own)
 				for i, u := range e.unplaced {
 					if set>>i&1 == 1 {
-						logs.add(u.log(e.mesh, e.c.lobing, e.flat[z], shifts))
+						logs.add(e.table(u, z, shifts))
 						level += most[i]
 					}
 				}
@@ -319,6 +395,56 @@ func (e *engine) slabs(shifts []float64, wantCut bool) (slabs [3][]slab, logScal
 		}
 	}
 	return slabs, logScale
+}
+
+func (e *engine) table(u *unit, z int, shifts []float64) triangle {
+	var open []int
+	if u.section >= 0 && !e.flat[z] {
+		open = e.open[u.section]
+	}
+	return u.log(e.mesh, e.c.lobing, e.flat[z], open, shifts)
+}
+
+// findOpen bounds, per section, the (S, L) worth computing: where no reading
+// lies so far outside [S, L] that the likelihood is e^−impossible of the best.
+func (e *engine) findOpen(spreads []float64) {
+	const impossible = 50
+	s := e.mesh.s
+	for z := range 3 {
+		low, high := make([]float64, len(s)), make([]float64, len(s)) // bounds by S, by L
+		for _, u := range e.placed {
+			if u.section != z {
+				continue
+			}
+			for _, o := range u.readings {
+				slack := 0.0
+				if o.common >= 0 {
+					slack = 7 * spreads[o.common]
+				}
+				for i, x := range s {
+					if d := x - (o.value - o.low + slack); d > 0 && o.lip == 0 {
+						low[i] -= 0.5 * d * d / (o.u * o.u)
+					}
+					if d := o.value - o.high - slack - x; d > 0 {
+						high[i] -= 0.5 * d * d / (o.u * o.u)
+					}
+				}
+			}
+		}
+		best := math.Inf(-1)
+		for i := range s {
+			best = math.Max(best, low[i]+high[len(s)-1])
+			best = math.Max(best, low[i]+high[i])
+		}
+		e.open[z] = make([]int, len(s))
+		for i := range s {
+			j := max(0, i-1)
+			for j < len(s) && low[i]+high[j] < best-impossible {
+				j++
+			}
+			e.open[z][i] = j
+		}
+	}
 }
 
 // sameAsFirst reports that neither mouth carries readings of its own.

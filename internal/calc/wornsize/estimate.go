@@ -3,6 +3,8 @@ package wornsize
 import (
 	"errors"
 	"math"
+	"runtime"
+	"sync"
 )
 
 // ErrNoFeature says that a set is empty.
@@ -43,50 +45,102 @@ func Estimate(set Set) (Posterior, error) {
 
 func estimate(cylinders []cylinder, shared []Common) (Posterior, bool) {
 	g := newGrid(cylinders, shared)
-	engines := make([]*engine, len(cylinders))
-	touched := make([][]int, len(cylinders))
-	for f, c := range cylinders {
-		engines[f] = locate(c, g.centre, g.spreads)
-		touched[f] = c.touched(len(shared))
-	}
+	parts := make([]part, len(cylinders))
+	eachOf(parts, func(f int, p *part) { p.prepare(cylinders[f], g) })
 	logs := append([]float64(nil), g.logs...)
-	for f, e := range engines {
-		memo := map[string]float64{}
-		for k, shifts := range g.shifts {
-			key := shiftKey(shifts, touched[f])
-			v, ok := memo[key]
-			if !ok {
-				v = e.at(shifts, false).logEvidence
-				memo[key] = v
-			}
-			logs[k] += v
+	for _, p := range parts {
+		for k := range logs {
+			logs[k] += p.logs[p.which[k]]
 		}
 	}
 	kept, weights, evidence := largest(logs, lightestNode)
 	if len(kept) == 0 || math.IsNaN(evidence) || math.IsInf(evidence, 0) {
 		return Posterior{}, false
 	}
-	p := Posterior{Weights: weights, LogEvidence: evidence}
-	for f, e := range engines {
-		memo := map[string]int{}
-		var finds []found
-		which := make([]int, len(kept))
-		share := []float64{}
-		for i, k := range kept {
-			key := shiftKey(g.shifts[k], touched[f])
-			at, ok := memo[key]
-			if !ok {
-				at = len(finds)
-				memo[key] = at
-				finds = append(finds, e.at(g.shifts[k], true))
-				share = append(share, 0)
-			}
-			which[i] = at
-			share[at] += weights[i]
-		}
-		p.Features = append(p.Features, e.laws(finds, share, which))
-	}
+	p := Posterior{Weights: weights, LogEvidence: evidence, Features: make([]FeaturePosterior, len(cylinders))}
+	eachOf(parts, func(f int, part *part) { p.Features[f] = part.answer(g, kept, weights) })
 	return p, true
+}
+
+// part is one feature's share of the work. Nodes of the shared errors that
+// this feature cannot tell apart are computed once.
+type part struct {
+	engine *engine
+	centre *found
+	which  []int // node of the grid to distinct node
+	first  []int // distinct node to one of its nodes of the grid
+	logs   []float64
+}
+
+// eachOf runs the work of every feature, side by side; each writes only its own.
+func eachOf(parts []part, work func(f int, p *part)) {
+	if len(parts) == 1 {
+		work(0, &parts[0])
+		return
+	}
+	var group sync.WaitGroup
+	slots := make(chan struct{}, runtime.GOMAXPROCS(0))
+	for f := range parts {
+		slots <- struct{}{}
+		group.Go(func() {
+			defer func() { <-slots }()
+			work(f, &parts[f])
+		})
+	}
+	group.Wait()
+}
+
+func (p *part) prepare(c cylinder, g grid) {
+	touched := c.touched(len(g.centre))
+	seen := map[string]int{}
+	for k, shifts := range g.shifts {
+		key := shiftKey(shifts, touched)
+		at, ok := seen[key]
+		if !ok {
+			at = len(p.first)
+			seen[key] = at
+			p.first = append(p.first, k)
+		}
+		p.which = append(p.which, at)
+	}
+	engine, centre := locate(c, g.centre, g.spreads)
+	p.engine = engine
+	if len(touched) == 0 {
+		p.centre = &centre
+		p.logs = []float64{centre.logEvidence}
+		return
+	}
+	if centre.clean != nil {
+		engine.thin(centre.clean, c.moved(g.spreads))
+	}
+	for _, k := range p.first {
+		p.logs = append(p.logs, engine.at(g.shifts[k], false).logEvidence)
+	}
+}
+
+func (p *part) answer(g grid, kept []int, weights []float64) FeaturePosterior {
+	place := make([]int, len(p.first))
+	for i := range place {
+		place[i] = -1
+	}
+	var finds []found
+	var share []float64
+	which := make([]int, len(kept))
+	for i, k := range kept {
+		at := p.which[k]
+		if place[at] < 0 {
+			place[at] = len(finds)
+			if p.centre != nil {
+				finds = append(finds, *p.centre)
+			} else {
+				finds = append(finds, p.engine.at(g.shifts[p.first[at]], true))
+			}
+			share = append(share, 0)
+		}
+		which[i] = place[at]
+		share[place[at]] += weights[i]
+	}
+	return p.engine.laws(finds, share, which)
 }
 
 // touched lists the shared errors that the readings of a feature carry.

@@ -8,39 +8,103 @@ const (
 )
 
 // locate builds the engine of a feature on a mesh that is fine where the
-// readings are sharp, then looks where the laws lie and refines there until no
-// cell holds more than coarsestMass. reach is how far shared errors may move
-// each reading. An error is not possible: at worst the mesh stays coarse.
-func locate(c cylinder, centre []float64, spreads []float64) *engine {
+// readings are sharp: a rough look first to see where the laws lie, then as
+// many finer ones as it takes until no cell holds more than coarsestMass.
+// spreads is how far shared errors may move, one standard deviation each. The
+// second result is what was found at the centre, all columns kept.
+func locate(c cylinder, centre, spreads []float64) (*engine, found) {
 	low, high, foci := firstFoci(c, centre, spreads)
-	var e *engine
+	rough := make([]focus, len(foci))
+	for i, f := range foci {
+		rough[i] = focus{f.centre, f.half, 3 * f.spread}
+	}
+	moved := c.moved(spreads)
+	e := newEngine(c, rough, low, high, spreads)
+	f := e.at(centre, true)
+	if f.whole != nil {
+		low, high = e.span(f, low, high, moved)
+		foci = e.edgeFoci(f, foci, moved)
+		foci = e.crowded(f, foci)
+	}
 	for range locatingRounds {
-		e = newEngine(c, foci, low, high)
-		f := e.at(centre, true)
-		if f.whole == nil {
-			return e
+		e = newEngine(c, foci, low, high, spreads)
+		f = e.at(centre, true)
+		if f.whole == nil || e.mesh.full {
+			break
 		}
-		before := len(foci)
-		s := e.mesh.s
-		for _, density := range [2][]float64{f.whole, f.base} {
-			for i := range len(s) - 1 {
-				width := s[i+1] - s[i]
-				if 0.5*(density[i]+density[i+1])*width > coarsestMass {
-					foci = append(foci, focus{0.5 * (s[i] + s[i+1]), width, width / 3 / meshStep})
-				}
-			}
+		more := e.crowded(f, foci)
+		if len(more) == len(foci) {
+			break
 		}
-		for k := range len(f.clean) - 1 {
-			a, b := e.columns[k].x, e.columns[k+1].x
-			if f.clean[k+1]-f.clean[k] > coarsestMass && b <= s[len(s)-1] {
-				foci = append(foci, focus{0.5 * (a + b), b - a, (b - a) / 3 / meshStep})
-			}
-		}
-		if len(foci) == before {
-			return e
+		foci = more
+	}
+	return e, f
+}
+
+// moved is the largest spread of the shared errors that touch a cylinder.
+func (c cylinder) moved(spreads []float64) float64 {
+	var most float64
+	for _, o := range c.observations {
+		if o.common >= 0 {
+			most = math.Max(most, spreads[o.common])
 		}
 	}
-	return e
+	return most
+}
+
+// span is the part of the mesh outside of which nothing worth counting lies,
+// with two cells to spare: the mesh it is judged on is rough.
+func (e *engine) span(f found, low, high, moved float64) (float64, float64) {
+	const nothing, spare = 1e-8, 2
+	s := e.mesh.s
+	first, last := 0, len(s)-1
+	var mass float64
+	for i := range len(s) - 1 {
+		mass += (s[i+1] - s[i]) * math.Max(f.base[i]+f.base[i+1], f.whole[i]+f.whole[i+1])
+		if mass > nothing {
+			first = i
+			break
+		}
+	}
+	for last > first+1 && f.clean[last-1] > 1-nothing {
+		last--
+	}
+	first, last = max(0, first-spare), min(len(s)-1, last+spare)
+	return math.Max(low, s[first]-6*moved), math.Min(high, s[last]+6*moved)
+}
+
+// edgeFoci makes the mesh fine at the shoulders of the prior that matter.
+func (e *engine) edgeFoci(f found, foci []focus, moved float64) []focus {
+	p := e.c.prior
+	s, base := e.mesh.s, e.mesh.cumulative(f.base)
+	for _, edge := range [2]float64{p.Low, p.High} {
+		a, b := e.mesh.cellOf(edge-4*p.Shoulder-6*moved), e.mesh.cellOf(edge+p.Shoulder+6*moved)
+		a, b = max(0, a-1), min(len(s)-1, b+2)
+		if base[b]-base[a] > 1e-4 {
+			foci = append(foci, focus{edge, 3 * p.Shoulder, p.Shoulder})
+		}
+	}
+	return foci
+}
+
+// crowded adds a focus for every cell that holds too much of a law.
+func (e *engine) crowded(f found, foci []focus) []focus {
+	s := e.mesh.s
+	for _, density := range [2][]float64{f.whole, f.base} {
+		for i := range len(s) - 1 {
+			width := s[i+1] - s[i]
+			if 0.5*(density[i]+density[i+1])*width > coarsestMass {
+				foci = append(foci, focus{0.5 * (s[i] + s[i+1]), width, width / 3 / meshStep})
+			}
+		}
+	}
+	for k := range len(f.clean) - 1 {
+		a, b := e.columns[k].x, e.columns[k+1].x
+		if f.clean[k+1]-f.clean[k] > coarsestMass && b <= s[len(s)-1] {
+			foci = append(foci, focus{0.5 * (a + b), b - a, (b - a) / 3 / meshStep})
+		}
+	}
+	return foci
 }
 
 // firstFoci places the ends of the mesh and a focus on every reading, the
@@ -53,9 +117,6 @@ func firstFoci(c cylinder, centre, spreads []float64) (low, high float64, foci [
 		bell, oval = math.Max(bell, c.bell[z]), math.Max(oval, c.oval[z])
 	}
 	tail := 15 * (bell + oval)
-	foci = append(foci,
-		focus{p.Low, 3 * p.Shoulder, p.Shoulder / meshStep / 2},
-		focus{p.High, 3 * p.Shoulder, p.Shoulder / meshStep / 2})
 	var inSection [4]float64
 	for _, o := range c.observations {
 		if o.kind == Measured {
@@ -92,13 +153,20 @@ func firstFoci(c cylinder, centre, spreads []float64) (low, high float64, foci [
 		if o.lip > 0 { // the metal may lie that far beyond the reading
 			half += 2 * o.lip
 		}
+		if o.kind != Measured { // a step, smoothed by all that varies beside it
+			spread, half = 1.5*spread, half-o.u
+		}
 		foci = append(foci, focus{at, half, math.Min(spread, math.Max(0.3*spread, smallForm(c)))})
 		leftmost = math.Min(leftmost, at-half-8*o.u)
 		rightmost = math.Max(rightmost, at+half+8*o.u+20*o.lip)
 	}
 	if weight > 0 && bell+oval < 1/math.Sqrt(weight) {
 		sd := 1 / math.Sqrt(weight)
-		foci = append(foci, focus{mean / weight, 6 * sd, sd})
+		half := 6*sd + 5*c.moved(spreads)
+		if c.round() {
+			sd /= 6 // one dimension only: precision costs little
+		}
+		foci = append(foci, focus{mean / weight, half, sd})
 	}
 	if leftmost < low {
 		low = leftmost - tail

@@ -12,7 +12,8 @@ type focus struct{ centre, half, spread float64 }
 const (
 	meshStep   = 0.45 // of the blur: a cumulative cubic rule is then right to some 3e-4
 	meshGrowth = 0.17 // step per unit of distance from what is sharp
-	meshLimit  = 1400 // nodes; beyond it all steps are widened alike
+	meshLimit  = 420  // nodes; beyond it all steps are widened alike
+	roundLimit = 4000 // the same for a perfect cylinder, which costs one dimension only
 )
 
 // mesh is the ascending sizes at which everything is tabulated, with the
@@ -21,13 +22,14 @@ type mesh struct {
 	s     []float64
 	plain [][4]float64 // ∫ over cell i of the four basis cubics; stencil starts at from(i)
 	edge  [][4]float64 // the same for the stencil that does not look right of the cell
+	full  bool         // meshLimit was met: finer is not to be had
 }
 
-func newMesh(low, high float64, foci []focus) *mesh {
+func newMesh(low, high float64, foci []focus, limit int) *mesh {
 	for widen := 1.0; ; widen *= 1.5 {
-		s := spread(low, high, foci, widen)
+		s := spread(low, high, foci, widen, limit)
 		if s != nil {
-			m := &mesh{s: s}
+			m := &mesh{s: s, full: widen > 1}
 			m.plain, m.edge = m.weights(0)
 			return m
 		}
@@ -35,8 +37,8 @@ func newMesh(low, high float64, foci []focus) *mesh {
 }
 
 // spread walks from low to high with the step the nearest focus asks for; nil
-// when that takes more than meshLimit nodes.
-func spread(low, high float64, foci []focus, widen float64) []float64 {
+// when that takes more than limit nodes.
+func spread(low, high float64, foci []focus, widen float64, limit int) []float64 {
 	largest := (high - low) / 24
 	smallest := (high - low) * 1e-9
 	step := func(x float64) float64 {
@@ -57,7 +59,7 @@ func spread(low, high float64, foci []focus, widen float64) []float64 {
 		}
 		x += h
 		s = append(s, x)
-		if len(s) > meshLimit {
+		if len(s) > limit {
 			return nil
 		}
 	}

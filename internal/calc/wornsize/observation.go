@@ -85,6 +85,9 @@ type cylinder struct {
 	mirror       bool
 }
 
+// round reports that the cylinder has one size and no form error.
+func (c cylinder) round() bool { return c.bell == [3]float64{} && c.oval == [3]float64{} }
+
 func finite(values ...float64) bool {
 	for _, v := range values {
 		if math.IsNaN(v) || math.Abs(v) > farthest {
@@ -251,6 +254,10 @@ func newCylinder(f Feature, commons []Common, place []int) (cylinder, error) {
 			case shared.HalfWidth > 0:
 				o.low, o.high = o.low-shared.HalfWidth, o.high+shared.HalfWidth
 			}
+		}
+		if o.high-o.low < 1e-3*o.u { // too narrow to tell from a shift
+			o.low = (o.low + o.high) / 2
+			o.high = o.low
 		}
 		if o.u == 0 {
 			return c, fmt.Errorf("reading %d: u is 0 and no normal shared error of its own stands in for it: give what repeating the reading would scatter by, at least its resolution/√12", i)

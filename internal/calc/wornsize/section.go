@@ -128,8 +128,9 @@ func (u *unit) sharpness() float64 {
 }
 
 // log tabulates the log likelihood of the unit at shared errors shifts (by
-// index of the shared error). The table is kept for when the same error comes again.
-func (u *unit) log(m *mesh, lobing float64, flat bool, shifts []float64) triangle {
+// index of the shared error). open[i] is the first L of row i worth computing;
+// what comes before is as good as impossible. The table is kept for when the same error comes again.
+func (u *unit) log(m *mesh, lobing float64, flat bool, open []int, shifts []float64) triangle {
 	key := tableKey{flat: flat}
 	if u.common >= 0 {
 		key.shift = shifts[u.common]
@@ -153,10 +154,10 @@ func (u *unit) log(m *mesh, lobing float64, flat bool, shifts []float64) triangl
 		}
 	case len(moved) == 1 || u.section < 0:
 		for _, o := range moved {
-			addUndirected(t, m.s, o, lobing)
+			addUndirected(t, m.s, o, lobing, open)
 		}
 	default:
-		addDirected(t, m.s, moved, lobing)
+		addDirected(t, m.s, moved, lobing, open)
 	}
 	if u.common != -2 && len(m.s) <= 700 {
 		u.tables[key] = t
@@ -199,65 +200,68 @@ func undirectedNodes(n int, lobing float64) angleNodes {
 type tiers struct {
 	make func(n int) angleNodes
 	made map[int]angleNodes
+	last int // the tier used last, which its neighbour usually wants too
+	keep angleNodes
+}
+
+func newTiers(lobing float64) *tiers {
+	return &tiers{make: func(n int) angleNodes { return undirectedNodes(n, lobing) }, made: map[int]angleNodes{}}
 }
 
 func (t *tiers) at(ratio, base, slope float64) angleNodes {
-	n := 8
+	n := 5
 	for float64(n) < base+slope*ratio && n < 8192 {
 		n += n / 2
+	}
+	if n == t.last {
+		return t.keep
 	}
 	nodes, ok := t.made[n]
 	if !ok {
 		nodes = t.make(n)
 		t.made[n] = nodes
 	}
+	t.last, t.keep = n, nodes
 	return nodes
 }
 
 // addUndirected adds to t the log of the arcsine law on [S, L] blurred by o.
-func addUndirected(t triangle, s []float64, o observation, lobing float64) {
-	rules := tiers{func(n int) angleNodes { return undirectedNodes(n, lobing) }, map[int]angleNodes{}}
+func addUndirected(t triangle, s []float64, o observation, lobing float64, open []int) {
+	rules := newTiers(lobing)
 	plain := o.low == o.high && o.lip == 0
-	table := gaussTable()
 	scale, centre := 1/o.u, o.value-o.low
 	logNorm := -logSqrtTwoPi - math.Log(o.u)
 	for i := range s {
-		for jj := range t[i] {
+		row := t[i]
+		for jj := range row {
 			j := i - 1 + jj
 			if j < 0 {
 				continue
 			}
+			if open != nil && j < open[i] {
+				row[jj] = math.Inf(-1)
+				continue
+			}
 			w := s[j] - s[i]
-			nodes := rules.at(math.Abs(w)*scale, 7, 1.5)
+			step := w * scale
 			if !plain {
-				t[i][jj] += averageLog(nodes, func(c float64) float64 { return o.logDensity(s[i] + w*c) })
+				nodes := rules.at(math.Abs(step), 7, 1.5)
+				row[jj] += averageLog(nodes, func(c float64) float64 { return o.logDensity(s[i] + w*c) })
 				continue
 			}
-			d, step := (centre-s[i])*scale, w*scale
-			from, to := window(nodes.c, d, step)
-			var sum float64
-			for k := from; k < to; k++ {
-				sum += nodes.w[k] * gaussAt(table, d-step*nodes.c[k])
-			}
-			if sum > 1e-280 {
-				t[i][jj] += math.Log(sum) + logNorm
-				continue
-			}
-			t[i][jj] += logNorm + averageLog(nodes, func(c float64) float64 {
-				z := d - step*c
-				return -0.5 * z * z
-			})
+			row[jj] += logNorm + logArcsine((centre-s[i])*scale, step, lobing, rules)
 		}
 	}
 }
 
-// window is the run of nodes that lie within nine blurs of the reading.
+// window is the run of nodes that lie within nine blurs of the reading, or of
+// the edge that is nearest to it.
 func window(c []float64, d, step float64) (from, to int) {
 	if len(c) < 28 || step <= 0 {
 		return 0, len(c)
 	}
-	from, _ = slices.BinarySearch(c, (d-9)/step)
-	to, _ = slices.BinarySearch(c, (d+9)/step)
+	from, _ = slices.BinarySearch(c, (math.Min(d, step)-9)/step)
+	to, _ = slices.BinarySearch(c, (math.Max(d, 0)+9)/step)
 	if from == to {
 		return 0, len(c)
 	}
@@ -266,126 +270,9 @@ func window(c []float64, d, step float64) (from, to int) {
 
 // averageLog is the log of the weighted mean of exp(f) over the nodes.
 func averageLog(nodes angleNodes, f func(c float64) float64) float64 {
-	most := math.Inf(-1)
 	logs := make([]float64, len(nodes.c))
 	for k, c := range nodes.c {
 		logs[k] = f(c)
-		most = math.Max(most, logs[k])
 	}
-	if math.IsInf(most, -1) {
-		return most
-	}
-	var sum float64
-	for k, w := range nodes.w {
-		sum += w * math.Exp(logs[k]-most)
-	}
-	return most + math.Log(sum)
-}
-
-// turns is a rule over the section's angle φ for several stated directions:
-// c[r][k] is the share reading r sees at node k.
-type turns struct {
-	c [][]float64
-	w []float64
-}
-
-// directedNodes averages over φ: equal steps over half a turn for an ellipse
-// (the integrand is periodic and smooth), Gauss–Legendre between the corners
-// of |cos| otherwise.
-func directedNodes(n int, readings []observation, lobing float64) turns {
-	var angles, weights []float64
-	if lobing == 2 {
-		for k := range n {
-			angles = append(angles, (float64(k)+0.5)*math.Pi/float64(n))
-			weights = append(weights, 1/float64(n))
-		}
-	} else {
-		var corners []float64
-		for _, o := range readings {
-			corners = append(corners, math.Mod(o.direction+90, 180)*math.Pi/180)
-		}
-		slices.Sort(corners)
-		corners = slices.Compact(corners)
-		corners = append(corners, corners[0]+math.Pi)
-		for p := range len(corners) - 1 {
-			width := corners[p+1] - corners[p]
-			r := legendre(max(6, int(math.Ceil(float64(n)*width/math.Pi))))
-			for k, x := range r.x {
-				angles = append(angles, corners[p]+x*width)
-				weights = append(weights, r.w[k]*width/math.Pi)
-			}
-		}
-	}
-	t := turns{w: weights}
-	for _, o := range readings {
-		c := make([]float64, len(angles))
-		for k, a := range angles {
-			cos := math.Abs(math.Cos(o.direction*math.Pi/180 - a))
-			c[k] = math.Pow(cos, lobing)
-		}
-		t.c = append(t.c, c)
-	}
-	return t
-}
-
-// addDirected adds to t the log likelihood of readings in stated directions of
-// one section, their common angle φ integrated out.
-func addDirected(t triangle, s []float64, readings []observation, lobing float64) {
-	made := map[int]turns{}
-	var info, logNorm float64
-	plain := true
-	for _, o := range readings {
-		info += 1 / (o.u * o.u)
-		logNorm -= logSqrtTwoPi + math.Log(o.u)
-		plain = plain && o.low == o.high && o.lip == 0
-	}
-	blur := 1 / math.Sqrt(info)
-	var logs []float64
-	for i := range s {
-		for jj := range t[i] {
-			j := i - 1 + jj
-			if j < 0 {
-				continue
-			}
-			w := s[j] - s[i]
-			n := 12
-			for float64(n) < 9+3*math.Abs(w)/blur && n < 4096 {
-				n += n / 2
-			}
-			nodes, ok := made[n]
-			if !ok {
-				nodes = directedNodes(n, readings, lobing)
-				made[n] = nodes
-			}
-			logs = append(logs[:0], nodes.w...)
-			for k := range logs {
-				logs[k] = 0
-			}
-			for r, o := range readings {
-				c := nodes.c[r]
-				if !plain {
-					for k := range logs {
-						logs[k] += o.logDensity(s[i] + w*c[k])
-					}
-					continue
-				}
-				d, step := (o.value-o.low-s[i])/o.u, w/o.u
-				for k := range logs {
-					z := d - step*c[k]
-					logs[k] -= 0.5 * z * z
-				}
-			}
-			most := slices.Max(logs)
-			var sum float64
-			for k, l := range logs {
-				if l > most-34 {
-					sum += nodes.w[k] * math.Exp(l-most)
-				}
-			}
-			t[i][jj] += most + math.Log(sum)
-			if plain {
-				t[i][jj] += logNorm
-			}
-		}
-	}
+	return logOfMean(logs, nodes.w)
 }

@@ -2,6 +2,7 @@ package wornsize
 
 import (
 	"math"
+	"slices"
 	"sort"
 
 	"gonum.org/v1/gonum/mat"
@@ -10,8 +11,9 @@ import (
 
 const (
 	mostProductNodes = 400
-	latticeNodes     = 251 // prime, for the rank-1 lattice
-	widestSpread     = 5.0 // standard deviations of the surrogate that a truncated rectangle keeps
+	mostRoundNodes   = 4000 // where no feature has form error, a node costs next to nothing
+	latticeNodes     = 251  // prime, for the rank-1 lattice
+	widestSpread     = 5.0  // standard deviations of the surrogate that a truncated rectangle keeps
 )
 
 // grid is the nodes of the shared errors, with the log of prior × quadrature
@@ -138,9 +140,8 @@ func addSurrogate(c cylinder, k int, info *mat.SymDense, right *mat.VecDense) {
 	}
 }
 
-// newGrid chooses the nodes of the shared errors: a product of Gauss–Hermite
-// (normal) and Gauss–Legendre (rectangular) rules on the surrogate while that
-// takes at most mostProductNodes, a rank-1 lattice through the inverse
+// newGrid chooses the nodes of the shared errors: a product of rules on
+// the surrogate (see rulesFor) while that takes at most mostProductNodes, a rank-1 lattice through the inverse
 // distribution functions beyond.
 func newGrid(cylinders []cylinder, shared []Common) grid {
 	k := len(shared)
@@ -157,43 +158,85 @@ func newGrid(cylinders []cylinder, shared []Common) grid {
 			g.spreads[c] = (a.high - a.low) / 10
 		}
 	}
-	counts, total := nodeCounts(cylinders, shared, g.spreads), 1
-	for _, n := range counts {
-		total *= n
-		if total > mostProductNodes {
-			g.lattice(shared, axes)
-			return g
-		}
+	limit := mostProductNodes
+	if !slices.ContainsFunc(cylinders, func(c cylinder) bool { return !c.round() }) {
+		limit = mostRoundNodes
 	}
-	g.product(shared, axes, counts)
+	rules, nodes := rulesFor(axes, g.spreads, widths(cylinders, shared))
+	if nodes > limit {
+		g.lattice(shared, axes)
+		return g
+	}
+	g.product(shared, axes, rules)
 	return g
 }
 
-// nodeCounts gives each shared error the nodes that its sharpest gauged
-// reading asks for: measured readings are in the surrogate already.
-func nodeCounts(cylinders []cylinder, shared []Common, spreads []float64) []int {
-	counts := make([]int, len(shared))
-	for c := range counts {
-		counts[c] = 7
-		if len(shared) == 1 {
-			counts[c] = 11
-		}
-		if shared[c].U == 0 {
-			counts[c] += 2
-		}
+// widths is, for each shared error, how sharply the feature that sees it best
+// would be known if the error were: nodes further apart than that would leave
+// their marks in the laws.
+func widths(cylinders []cylinder, shared []Common) []float64 {
+	out := make([]float64, len(shared))
+	for c := range out {
+		out[c] = math.Inf(1)
 	}
 	for _, f := range cylinders {
+		var info float64
 		for _, o := range f.observations {
-			if o.kind == Measured || o.common < 0 {
+			if o.kind == Measured {
+				info += 1 / (o.u*o.u + (o.high-o.low)*(o.high-o.low)/12)
+			}
+		}
+		form := 0.3 * (max(f.bell[0], f.bell[1]) + max(f.oval[0], f.oval[1]))
+		for _, o := range f.observations {
+			if o.common < 0 {
 				continue
 			}
-			form := f.bell[1] + f.oval[1]
-			sharp := math.Sqrt(o.u*o.u + form*form/16)
-			n := int(math.Min(41, math.Ceil(5+3.5*spreads[o.common]/sharp)))
-			counts[o.common] = max(counts[o.common], n)
+			width := math.Hypot(o.u, form)
+			if o.kind == Measured {
+				width = math.Hypot(1/math.Sqrt(info), form)
+			}
+			out[o.common] = math.Min(out[o.common], width)
 		}
 	}
-	return counts
+	return out
+}
+
+// rulesFor chooses a rule for each axis, fine enough for the sharpest feature:
+// Gauss–Hermite with seven nodes where features are wider than the shared
+// error, equal steps (which converge as fast for a normal law and leave no
+// gaps) where they are not; Gauss–Legendre for rectangular errors.
+func rulesFor(axes []axis, spreads, widths []float64) (rules []rule, nodes int) {
+	const most = 301
+	nodes = 1
+	for c, a := range axes {
+		ratio := spreads[c] / widths[c]
+		var r rule
+		switch {
+		case a.rect:
+			r = legendre(int(math.Min(most, 7+1.5*(a.high-a.low)/widths[c])))
+		case ratio <= 1:
+			r = hermite(7)
+		default:
+			r = equalSteps(int(math.Min(most, 2*math.Ceil(5*ratio/1.1)+1)))
+		}
+		rules = append(rules, r)
+		nodes *= len(r.x)
+		if nodes > 1e6 {
+			return nil, nodes
+		}
+	}
+	return rules, nodes
+}
+
+// equalSteps is the trapezoidal rule for the standard normal density on ±5.
+func equalSteps(n int) rule {
+	r := rule{make([]float64, n), make([]float64, n)}
+	step := 10 / float64(n-1)
+	for i := range n {
+		r.x[i] = -5 + step*float64(i)
+		r.w[i] = step * math.Exp(-0.5*r.x[i]*r.x[i]-logSqrtTwoPi)
+	}
+	return r
 }
 
 // axis maps a standard coordinate to one shared error.
@@ -265,15 +308,7 @@ func (g *grid) add(shared []Common, axes []axis, z []float64, logWeight float64)
 	g.logs = append(g.logs, logWeight)
 }
 
-func (g *grid) product(shared []Common, axes []axis, counts []int) {
-	rules := make([]rule, len(axes))
-	for c, a := range axes {
-		if a.rect {
-			rules[c] = legendre(counts[c])
-		} else {
-			rules[c] = hermite(counts[c])
-		}
-	}
+func (g *grid) product(shared []Common, axes []axis, rules []rule) {
 	index := make([]int, len(axes))
 	z := make([]float64, len(axes))
 	for {
@@ -286,7 +321,7 @@ func (g *grid) product(shared []Common, axes []axis, counts []int) {
 		c := len(index) - 1
 		for ; c >= 0; c-- {
 			index[c]++
-			if index[c] < counts[c] {
+			if index[c] < len(rules[c].x) {
 				break
 			}
 			index[c] = 0
