@@ -76,7 +76,9 @@ func New(o Options) (*Server, error) {
 	e.HideBanner, e.HidePort = true, true
 	e.HTTPErrorHandler = s.fail
 	e.Use(s.guard, s.observe)
-	s.pages(e)
+	if err := s.pages(e); err != nil {
+		return nil, err
+	}
 	RegisterHandlers(e, s)
 	s.echo = e
 	return s, nil
