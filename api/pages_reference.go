@@ -79,7 +79,7 @@ func (s *Server) referenceView() referenceView {
 
 func (s *Server) limitViews() []limitView {
 	limits := []limitView{
-		{"Body of a request", fmt.Sprintf("%d bytes (%.1f MiB); more is answered 413", s.limits.Body, float64(s.limits.Body)/(1<<20))},
+		{"Body of a request", fmt.Sprintf("%s bytes; more is answered 413", thousands(uint64(max(0, s.limits.Body))))},
 		{"Time of a request", s.limits.Request.Round(time.Second).String() + "; what takes longer is answered 503 and leaves nothing behind"},
 	}
 	for _, op := range s.contract.sorted() {
@@ -134,6 +134,9 @@ func viewOperation(op *operation, roles int) operationView {
 		v.Who = "every member of the club"
 	default:
 		v.Who = strings.ReplaceAll(words(op.Roles, "or"), "_", " ")
+	}
+	if !op.isRead() && op.Repeat == "" {
+		v.Repeat = "It keeps nothing, so it may be sent again at will."
 	}
 	if op.IfMatch {
 		v.Notes = append(v.Notes, "Edits cannot overwrite each other: send the ETag you edit from as If-Match.")

@@ -46,7 +46,7 @@ func viewFields(prefix string, s *openapi3.Schema) []fieldView {
 	for _, name := range names {
 		ref := s.Properties[name]
 		f := fieldView{Name: prefix + name, Type: viewType(ref), Required: slices.Contains(s.Required, name), Bounds: bounds(ref)}
-		if ref.Value != nil {
+		if ref.Ref == "" && ref.Value != nil { // a named schema tells of itself where its link leads
 			f.About = ref.Value.Description
 		}
 		out = append(out, f)
