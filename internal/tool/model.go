@@ -113,13 +113,6 @@ func ListModels(b *postgres.Batch, kind Kind, after string, limit int) *postgres
 	return postgres.Query[Model](b, `select `+modelColumns+` from tool_model where club_id = $1 and code > $2 and kind = $4 order by code limit $3`, b.Club, after, limit, kind)
 }
 
-// ModelsBySize lists the models of kind with sizes between least and greatest,
-// both included, by size and then code. Served by tool_model_kind_size.
-func ModelsBySize(b *postgres.Batch, kind Kind, least, greatest length.Length, limit int) *postgres.Rows[Model] {
-	return postgres.Query[Model](b, `select `+modelColumns+` from tool_model
-		where club_id = $1 and kind = $2 and size_nm between $3 and $4 order by size_nm, code limit $5`, b.Club, kind, least, greatest, limit)
-}
-
 func codeTaken(code string) *problem.Error {
 	return problem.New(problem.NameTaken, "Another tool model has the code %q. Choose another.", code)
 }

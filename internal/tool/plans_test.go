@@ -67,7 +67,6 @@ func TestListsAreServedByTheirIndexes(t *testing.T) {
 	pgtest.HoldPlans(t, db, club, []pgtest.Listing{
 		{Name: "the list of models", Index: "tool_model_code", Run: queued(func(b *postgres.Batch) { tool.ListModels(b, "", "m2", 101) })},
 		{Name: "the list of models of a kind", Index: "tool_model_of_kind", Run: queued(func(b *postgres.Batch) { tool.ListModels(b, tool.Reamer, "m2", 101) })},
-		{Name: "models by size", Index: "tool_model_kind_size", Run: queued(func(b *postgres.Batch) { tool.ModelsBySize(b, tool.Reamer, 5_100_000, 5_400_000, 100) })},
 		{Name: "the list of tools", Index: "tool_number", Run: tools(tool.Filter{})},
 		{Name: "the list of tools in a state", Index: "tool_number", Run: tools(tool.Filter{State: tool.Quarantine})},
 		{Name: "the list of tools of a kind", Index: "tool_number", Run: tools(tool.Filter{Kind: tool.Reamer})},

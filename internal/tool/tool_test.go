@@ -115,38 +115,15 @@ func TestInstrumentsComeWithTheirNewestCalibration(t *testing.T) {
 	resolution, marked, expanded, k := length.Length(1_000), length.Length(8_077_200), length.Length(1_500), 2.1
 	calibrated, due := day("2025-03-01"), day("2026-03-01")
 	want := []tool.Instrument{
-		{ID: mic.ID, Number: "M7", ModelCode: "M7", Kind: tool.Micrometer, State: tool.InService, Resolution: &resolution,
+		{ID: mic.ID, Number: "M7", ModelCode: "M7", Kind: tool.Micrometer, State: tool.InService, Resolution: &resolution, Entered: tool.Entered{"resolution": "0.001 mm"},
 			CalibratedOn: &calibrated, DueOn: &due, Expanded: &expanded, CoverageFactor: &k, Deviation: &deviation},
-		{ID: gauge.ID, Number: "PG-318", ModelCode: "PG-318", Kind: tool.PinGauge, State: tool.InService, Size: &marked},
+		{ID: gauge.ID, Number: "PG-318", ModelCode: "PG-318", Kind: tool.PinGauge, State: tool.InService, Size: &marked, Entered: tool.Entered{"size": "0.318 in"}},
 	}
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Errorf("-want +got\n%s", diff)
 	}
 	if none := read(s, func(b *postgres.Batch) *postgres.Rows[tool.Instrument] { return tool.Instruments(b) }); len(none) != 0 {
 		t.Errorf("no names found %v", none)
-	}
-}
-
-func TestModelsBySizeTakesBothEndsOfItsKindOnly(t *testing.T) {
-	t.Parallel()
-	s := newShop(t)
-	for code, size := range map[string]string{"R79": "7.9 mm", "R8": "8 mm", "R318": "0.318 in", "R81": "8.1 mm", "R82": "8.2 mm"} {
-		s.add(code, tool.Reamer, size)
-	}
-	s.add("P8", tool.PinGauge, "8 mm")
-	codes := func(limit int) (list []string) {
-		for _, m := range read(s, func(b *postgres.Batch) *postgres.Rows[tool.Model] {
-			return tool.ModelsBySize(b, tool.Reamer, 8_000_000, 8_100_000, limit)
-		}) {
-			list = append(list, m.Code)
-		}
-		return list
-	}
-	if diff := cmp.Diff([]string{"R8", "R318", "R81"}, codes(10)); diff != "" {
-		t.Errorf("-want +got\n%s", diff)
-	}
-	if diff := cmp.Diff([]string{"R8", "R318"}, codes(2)); diff != "" {
-		t.Errorf("-want +got\n%s", diff)
 	}
 }
 
