@@ -332,7 +332,7 @@ func (m *bruteForce) run(n int) sample {
 			centre[i], cov = m.firstBase(s.feature, i, cov)
 		}
 	}
-	const rounds, each = 12, 12000
+	const rounds, each = 9, 5000
 	for round := range rounds {
 		p := newProposal(centre, cov)
 		ys, logs := make([][]float64, each), make([]float64, each)
@@ -344,7 +344,7 @@ func (m *bruteForce) run(n int) sample {
 			logs[i] += m.state(ys[i], &d)
 			logs[i] += m.logLikelihood(&d)
 		}
-		weights := tempered(logs, 400)
+		weights := tempered(logs, 300)
 		next, nextCov := moments(ys, weights)
 		for i := range k {
 			nextCov.SetSym(i, i, nextCov.At(i, i)*1.1+1e-10)

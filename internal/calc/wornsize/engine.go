@@ -284,7 +284,11 @@ func (e *engine) at(shifts []float64, wantLaws bool) found {
 		if o.common >= 0 {
 			shift = o.sign * shifts[o.common]
 		}
-		outcomes = append(outcomes, o.gaugeOutcome(e.mesh.s, e.c.feel, shift))
+		result := o.gaugeOutcome(e.mesh.s, e.c.feel, shift)
+		if e.c.bell[0] <= 0 && e.c.bell[2] <= 0 { // both mouths are the base, so the smallest
+			result = result.merged()
+		}
+		outcomes = append(outcomes, result)
 	}
 	n := len(e.mesh.s)
 	combiner := newCombiner(e, slabs)

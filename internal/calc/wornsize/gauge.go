@@ -136,6 +136,27 @@ func (o observation) gaugeOutcome(s []float64, feel, shift float64) outcome {
 	return out
 }
 
+// merged is the outcome when the mouths are the smallest sections: one function
+// of one size, added up size by size, so that nothing cancels later.
+func (o outcome) merged() outcome {
+	var sum []float64
+	for _, p := range o.products {
+		v := times(p.mouth, p.whole)
+		if sum == nil {
+			sum = append(sum, v...)
+			continue
+		}
+		for i := range sum {
+			sum[i] += v[i]
+		}
+	}
+	for i := range sum {
+		sum[i] = math.Max(sum[i], Lapse/3)
+	}
+	one := []product{{whole: sum}}
+	return outcome{products: one, blind: one}
+}
+
 // gaugeTerm is one product over all gauged readings: functions of the two
 // mouths, of the larger of them, and of the smallest section; nil is one.
 type gaugeTerm struct{ a, b, larger, whole []float64 }

@@ -3,7 +3,6 @@ package wornsize
 import (
 	"fmt"
 	"math"
-	"os"
 	"testing"
 )
 
@@ -122,7 +121,7 @@ func monteCarloCases() map[string]Set {
 func TestQuantilesAgreeWithBruteForce(t *testing.T) {
 	t.Parallel()
 	draws := 100_000
-	if os.Getenv("PINWRIGHT_LONG") == "1" {
+	if long {
 		draws = 1_000_000
 	}
 	for name, set := range monteCarloCases() {
