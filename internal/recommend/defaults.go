@@ -8,11 +8,11 @@ import (
 	"pinwright/internal/calc/length"
 )
 
-// What a reamer cuts when nothing is known of it yet, in micrometres: a sharp
-// hand reamer turned steadily cuts a little over its size, the same in every
-// hole of a set but for the scatter (common practice, no published source).
+// What a reamer cuts when nothing is known of it yet, in micrometres: new
+// reamers cut a little over their size, worn ones a little under; the same in
+// every hole of a set but for the scatter (common practice, no published source).
 const (
-	defaultOvercut  = 2
+	defaultOvercut  = 0
 	defaultOvercutU = 3
 	defaultScatter  = 2
 	// With less than leastCut on diameter a reamer rubs and glazes; beyond mostCut in
@@ -90,7 +90,7 @@ func steps(rows []StepRow, cutters []CutterRow, nominal length.Length, waitDays 
 			break
 		}
 		assumed.add("assumed_cut_size", map[string]any{"overcut_um": defaultOvercut, "u_um": defaultOvercutU, "scatter_um": defaultScatter},
-			"A reamer was taken to cut %d µm over its size, give or take %d µm, and %d µm more or less from hole to hole (common practice, no published source).", defaultOvercut, defaultOvercutU, defaultScatter)
+			"A reamer was taken to cut its size, give or take %d µm, and %d µm more or less from hole to hole (common practice, no published source).", defaultOvercutU, defaultScatter)
 		out[i].Reamer = r
 	}
 	return out

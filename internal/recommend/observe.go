@@ -251,6 +251,13 @@ func (o *observation) reading(f FeatureRow, r ReadingRow) (wornsize.Reading, wor
 	o.budgets = append(o.budgets, b)
 	out.Value = (m.At20 - o.nominal).Micrometres()
 	out.U, out.BiasLow, out.BiasHigh = m.Independent, m.BiasLow, m.BiasHigh
+	if width := m.BiasHigh - m.BiasLow; width <= 2*m.Independent {
+		// A bias narrower than the noise is taken as more noise about its middle (JCGM
+		// 100, F.2.4.5): the two laws can hardly be told apart, and the normal one is
+		// integrated in a fiftieth of the time.
+		out.Value -= (m.BiasLow + m.BiasHigh) / 2
+		out.U, out.BiasLow, out.BiasHigh = math.Hypot(m.Independent, width/math.Sqrt(12)), 0, 0
+	}
 	return out, wornsize.Common{U: m.Shared}, sitting(r, *r.Method), nil
 }
 

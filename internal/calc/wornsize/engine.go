@@ -3,6 +3,8 @@ package wornsize
 import (
 	"math"
 	"slices"
+
+	"gonum.org/v1/gonum/mathext"
 )
 
 // engine holds what one feature needs at every node of the shared errors.
@@ -141,7 +143,6 @@ func (e *engine) makeColumns() {
 // thin keeps the columns that a law needs once it is known roughly: clean is
 // the cumulative at each column, moved how far shared errors may shift it.
 func (e *engine) thin(clean []float64, moved float64) {
-	const coarsest = 0.025
 	x := make([]float64, len(e.columns))
 	for k, c := range e.columns {
 		x[k] = c.x
@@ -150,7 +151,7 @@ func (e *engine) thin(clean []float64, moved float64) {
 	rough.tidy()
 	jump := func(a, b float64) (most float64) {
 		for shift := -4.0; shift <= 4; shift++ {
-			most = math.Max(most, rough.CDF(b+shift*moved)-rough.CDF(a+shift*moved))
+			most = math.Max(most, columnScale(rough.CDF(b+shift*moved))-columnScale(rough.CDF(a+shift*moved)))
 			if moved == 0 {
 				break
 			}
@@ -160,12 +161,22 @@ func (e *engine) thin(clean []float64, moved float64) {
 	kept := e.columns[:0:0]
 	for k, c := range e.columns {
 		last := k == len(e.columns)-1
-		if k == 0 || last || jump(kept[len(kept)-1].x, x[k+1]) > coarsest {
+		if k == 0 || last || jump(kept[len(kept)-1].x, x[k+1]) > 1 {
 			kept = append(kept, c)
 		}
 	}
 	e.columns = kept
 	clear(e.memo)
+}
+
+// columnScale is a scale of probability on which columns of a law may lie one apart:
+// a fortieth in the middle, a third of a standard deviation in the tails, since
+// a tail that rises from nothing over one wide cell would put mass where none
+// can be.
+func columnScale(p float64) float64 {
+	const surely = 1e-7
+	p = math.Max(surely, math.Min(1-surely, p))
+	return 40*p + 3*mathext.NormalQuantile(p)
 }
 
 // slab is one section's likelihood times the law of its ovality: total over
