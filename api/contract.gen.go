@@ -2123,6 +2123,8 @@ type ReadingBudget struct {
 }
 
 // ReadingIn One observation: `value` with an instrument (`with` its kind, or `instrument` its tool number), or `gauge` with how it behaved. Three fields are enough: `{"joint","gauge","result"}` or `{"joint","value","with"}`. `joint` is an id or a position (with `vehicle`, where several have it), `feature` an id or a code within the joint; left out, the joint's usual one is meant.
+//
+// Example: {"gauge":"0.318 in","joint":"front-left-upper","result":"no_go"}
 type ReadingIn struct {
 	// Deburred The mouth was free of burrs and staking
 	Deburred *bool `json:"deburred,omitempty"`
@@ -2313,6 +2315,8 @@ type Ref = string
 // ReplaceIn defines model for ReplaceIn.
 type ReplaceIn struct {
 	// Reading One observation: `value` with an instrument (`with` its kind, or `instrument` its tool number), or `gauge` with how it behaved. Three fields are enough: `{"joint","gauge","result"}` or `{"joint","value","with"}`. `joint` is an id or a position (with `vehicle`, where several have it), `feature` an id or a code within the joint; left out, the joint's usual one is meant.
+	//
+	// Example: {"gauge":"0.318 in","joint":"front-left-upper","result":"no_go"}
 	Reading ReadingIn `json:"reading"`
 
 	// Reason Why, for whoever reads the record later

@@ -45,10 +45,11 @@ func (s *Server) begin(c echo.Context) (in *call, invalid, err error) {
 	op := s.contract.byRoute[c.Request().Method+" "+c.Path()]
 	in = &call{ctx: c.Request().Context(), echo: c, op: op, now: s.now()}
 	if op.Roles != nil {
-		text, ok := strings.CutPrefix(c.Request().Header.Get("Authorization"), "Bearer ")
+		scheme, text, _ := strings.Cut(c.Request().Header.Get("Authorization"), " ")
 		in.secret = access.Secret(strings.TrimSpace(text))
-		in.club, ok = in.secret.Club()
-		if !ok {
+		known := false
+		in.club, known = in.secret.Club()
+		if !known || !strings.EqualFold(scheme, "Bearer") { // schemes know no case (RFC 9110, 11.1)
 			return nil, nil, errNobody
 		}
 		eventOf(c).club = in.club
