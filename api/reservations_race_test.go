@@ -45,7 +45,7 @@ func race(n int, request func(i int) *response) (map[int]int, []*response) {
 }
 
 // wantNoOverlap looks past the constraint whether two promises of a tool
-// overlap, and asks the server whether writers waited in a circle.
+// overlap, and asks the server whether writers waited in a circle (40P01).
 func (w *world) wantNoOverlap() {
 	w.t.Helper()
 	var overlaps int

@@ -8,13 +8,14 @@ import (
 )
 
 // stock puts tools on the shelves of a garage in Lisbon that is open from 08:00
-// to 20:00, past the service: reservations are tested here, not tools. Each name is
-// model/number, or model/number/state.
-func (w *world) stock(names ...[3]string) {
+// to 20:00, past the service: reservations are tested here, not tools. Each tool
+// is its model, its number and its state, "" for in service.
+func (w *world) stock(tools ...[3]string) {
 	w.t.Helper()
-	w.stockAt("dock", "Europe/Lisbon", names...)
+	w.stockAt("dock", "Europe/Lisbon", tools...)
 }
 
+// stockAt is stock for a garage of that code and time zone.
 func (w *world) stockAt(garage, zone string, tools ...[3]string) {
 	w.t.Helper()
 	club := w.club.ClubID
