@@ -95,7 +95,11 @@ func (s *Server) ListReservations(c echo.Context, _ InClub, params ListReservati
 // CreateReservation implements the contract.
 func (s *Server) CreateReservation(c echo.Context, _ InClub, _ CreateReservationParams) error {
 	return s.write(c, func(b *postgres.Batch, in *call) func(tx *postgres.Tx) (answer, error) {
-		order := lending.Lock(b, wishIn(decode[ReservationIn](in)))
+		body := decode[ReservationIn](in)
+		wish := wishIn(body)
+		// The next whole quarter of an hour, so that the period reads well.
+		wish.NextFree, wish.Now = time.Duration(or(body.NextFreeHours, 0))*time.Hour, in.now.Truncate(15*time.Minute).Add(15*time.Minute)
+		order := lending.Lock(b, wish)
 		return func(tx *postgres.Tx) (answer, error) {
 			r, err := order.Book(in.ctx, tx, lending.Booker{ID: newID(), Member: in.caller.MemberID,
 				Turnaround: time.Duration(in.caller.Turnaround) * time.Hour, Refuse: refusalProblem})

@@ -2364,6 +2364,9 @@ type ReservationIn struct {
 	Days  *DaysIn             `json:"days,omitempty"`
 	Lines []ReservationLineIn `json:"lines"`
 
+	// NextFreeHours Instead of a period or days: book the next stretch of this length in which everything asked for is free together, within 180 days
+	NextFreeHours *int `json:"next_free_hours,omitempty"`
+
 	// Period A half-open stretch of time: `from` belongs to it, `until` does not
 	Period *PeriodIn `json:"period,omitempty"`
 

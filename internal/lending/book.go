@@ -1,7 +1,9 @@
 package lending
 
 import (
+	"cmp"
 	"context"
+	"fmt"
 	"slices"
 	"time"
 
@@ -29,14 +31,19 @@ func (o *Order) Book(ctx context.Context, tx *postgres.Tx, by Booker) (Reservati
 	if err := o.settle(); err != nil {
 		return Reservation{}, err
 	}
+	form := o.wish.formFaults() // of what was asked, before it is given a period
+	found := o.take()
 	asks, faults := o.asks(0, by.Turnaround, tx.Now)
-	faults = append(o.wish.formFaults(), faults...)
+	faults = append(form, faults...)
 	if o.recommendations != nil && len(o.recommendations.Items) == 0 {
 		faults = append(faults, problem.Fault{Pointer: "/recommendation", Detail: "there is no such recommendation in this club; leave it out, or GET recommendations"})
 	}
 	faults = append(faults, repeated(asks, by.Turnaround)...)
 	if faults = once(faults); len(faults) > 0 {
 		return Reservation{}, problem.Invalid(faults...)
+	}
+	if !found {
+		return Reservation{}, by.Refuse(o.nothingFree())
 	}
 	if lines := unlendable(asks); len(lines) > 0 {
 		return Reservation{}, by.Refuse(Refusal{Unlendable: lines})
@@ -58,6 +65,16 @@ func (o *Order) Book(ctx context.Context, tx *postgres.Tx, by Booker) (Reservati
 	}
 	add(tx, r, by.Refuse(unforeseen(asks, chosen)))
 	return r, nil
+}
+
+// nothingFree refuses a wish for the next free stretch when there is none.
+func (o *Order) nothingFree() Refusal {
+	var r Refusal
+	for i, l := range o.wish.Lines {
+		r.Taken = append(r.Taken, TakenLine{Line: i, Tools: []string{}, Asked: Period{From: o.wish.Now, Until: o.wish.Now.Add(outlook)},
+			Detail: fmt.Sprintf("%s is not free for %s together with the rest within %d days, or not in service.", cmp.Or(l.Tool, l.Model), inHours(o.wish.NextFree), int(outlook.Hours()/24))})
+	}
+	return r
 }
 
 // once leaves out faults that stand in the list already: a common period is

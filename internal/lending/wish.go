@@ -17,6 +17,10 @@ import (
 type Wish struct {
 	Lines          []Line
 	Common         When // for lines without a time of their own
+	// NextFree, when not zero, asks instead for the next stretch of that length
+	// from Now on in which everything is free together.
+	NextFree time.Duration
+	Now      time.Time
 	Purpose        string
 	Recommendation *uuid.UUID
 }
@@ -45,6 +49,25 @@ func (w Wish) formFaults() []problem.Fault {
 		}
 	}
 	both(w.Common, "")
+	if w.NextFree > 0 {
+		if w.Common.isGiven() || slices.ContainsFunc(w.Lines, func(l Line) bool { return l.isGiven() }) {
+			faults = append(faults, problem.Fault{Pointer: "/next_free_hours", Detail: "stands instead of periods and days; give one or the other"})
+		}
+		return append(faults, w.lineFaults()...)
+	}
+	for i, line := range w.Lines {
+		at := fmt.Sprintf("/lines/%d", i)
+		both(line.When, at)
+		if !line.isGiven() && !w.Common.isGiven() {
+			faults = append(faults, problem.Fault{Pointer: at + "/period", Detail: "give this line a `period` or `days`, or the request one for all lines"})
+		}
+	}
+	return append(faults, w.lineFaults()...)
+}
+
+// lineFaults reports lines that do not name one thing.
+func (w Wish) lineFaults() []problem.Fault {
+	var faults []problem.Fault
 	for i, line := range w.Lines {
 		at := fmt.Sprintf("/lines/%d", i)
 		switch {
@@ -52,10 +75,6 @@ func (w Wish) formFaults() []problem.Fault {
 			faults = append(faults, problem.Fault{Pointer: at, Detail: "name a `tool`, or a `tool_model` of which any will do"})
 		case line.Tool != "" && line.Model != "":
 			faults = append(faults, problem.Fault{Pointer: at + "/tool_model", Detail: "name a `tool` or a `tool_model`, not both; use two lines for two tools"})
-		}
-		both(line.When, at)
-		if !line.isGiven() && !w.Common.isGiven() {
-			faults = append(faults, problem.Fault{Pointer: at + "/period", Detail: "give this line a `period` or `days`, or the request one for all lines"})
 		}
 	}
 	return faults
@@ -98,6 +117,24 @@ type Order struct {
 	models          *postgres.Rows[modelName]
 	held            *postgres.Rows[heldRow]
 	recommendations *postgres.Rows[uuid.UUID]
+	free            *Free // of a wish for the next free stretch
+}
+
+// outlook is how far ahead the next free stretch is looked for.
+const outlook = 180 * 24 * time.Hour
+
+// take gives a wish for the next free stretch its period; false when there is
+// none within the outlook.
+func (o *Order) take() bool {
+	if o.free == nil || o.wish.Common.isGiven() {
+		return true
+	}
+	periods := o.free.Periods()
+	if len(periods) == 0 {
+		return false
+	}
+	o.wish.Common.Period = &Period{From: periods[0].From, Until: periods[0].From.Add(o.wish.NextFree)}
+	return true
 }
 
 // longestTurnaround is the greatest that a club can set.
@@ -143,6 +180,9 @@ func Lock(b *postgres.Batch, w Wish) *Order {
 			}
 		}
 	}
+	if w.NextFree > 0 {
+		span = Period{From: w.Now, Until: w.Now.Add(outlook)}
+	}
 	if span.Until.Before(span.From) {
 		span.Until = span.From // a fault that is told later; here it must only not break the query
 	}
@@ -162,6 +202,17 @@ func Lock(b *postgres.Batch, w Wish) *Order {
 		from unnest(`+wanted+`) as w(tool_id)
 		join booking b on b.club_id = $1 and b.tool_id = w.tool_id
 		where b.state not in ('returned', 'cancelled') and b.held_until > $6 and b.held && tstzrange($6, $7)`, b.Club, toolIDs, numbers, modelIDs, codes, span.From, span.Until)
+	if w.NextFree > 0 { // behind the locks, so that what is free stays free
+		need := Need{}
+		for _, l := range w.Lines {
+			if l.Tool != "" {
+				need.Tools = append(need.Tools, l.Tool)
+			} else if l.Model != "" {
+				need.Models = append(need.Models, l.Model)
+			}
+		}
+		o.free = CommonFree(b, need, span, w.NextFree, 1)
+	}
 	if w.Recommendation != nil {
 		o.recommendations = postgres.Values[uuid.UUID](b, `select id from recommendation where club_id = $1 and id = $2`, b.Club, *w.Recommendation)
 	}

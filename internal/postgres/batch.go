@@ -94,7 +94,7 @@ type Ref struct {
 // ParseRef reads an id or a name. A name that looks like a UUID is an id.
 func ParseRef(text string) Ref {
 	if id, err := uuid.Parse(text); err == nil && len(text) == 36 {
-		return Ref{ID: &id, Name: text}
+		return Ref{ID: &id} // and no name, or a code that is spelt like another row's id would match two
 	}
 	return Ref{Name: text}
 }
