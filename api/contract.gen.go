@@ -2044,7 +2044,7 @@ type Reading struct {
 	Deburred  *bool    `json:"deburred,omitempty"`
 	Direction *float64 `json:"direction,omitempty"`
 
-	// Doubtful Why this size cannot be right, with a question; until it is replaced it counts for nothing
+	// Doubtful Why this size cannot be right, with a question; until it is replaced, by the right size or by the same to confirm it, it counts for nothing
 	Doubtful *Text       `json:"doubtful,omitempty"`
 	End      *ReadingEnd `json:"end,omitempty"`
 

@@ -13,7 +13,6 @@ import (
 	"pinwright/internal/postgres"
 	"pinwright/internal/problem"
 	"pinwright/internal/reading"
-	"pinwright/internal/recommend"
 )
 
 func readingOut(r reading.Reading, units string) Reading {
@@ -21,10 +20,10 @@ func readingOut(r reading.Reading, units string) Reading {
 		With: word[Method](r.Method), InstrumentId: r.InstrumentID, Station: word[Station](r.Station), Direction: r.DirectionDegrees,
 		End: word[ReadingEnd](r.EndTried), PartLength: r.PartLength, Deburred: r.Deburred, Stage: Stage(r.Stage), Surface: Surface(r.Surface),
 		TemperatureCelsius: r.TemperatureCelsius, TakenAt: r.TakenAt.UTC(), ReceivedAt: r.ReceivedAt.UTC(), MemberId: r.MemberID,
-		Assumed: each(r.Remarks(), sentenceOut)}
+		Assumed: each(r.Remarks(), remarkOut)}
 	out.Entered.Value, out.Entered.Unit = json.Number(r.Entered), Unit(r.EnteredUnit)
 	if q := r.Question(); q != nil {
-		out.Doubtful = pointerTo(sentenceOut(*q))
+		out.Doubtful = pointerTo(remarkOut(*q))
 	}
 	if r.VoidAt != nil {
 		out.Void = &struct {
@@ -35,8 +34,6 @@ func readingOut(r reading.Reading, units string) Reading {
 	}
 	return out
 }
-
-func sentenceOut(r reading.Remark) Text { return remarkOut(recommend.Remark(r)) }
 
 // word converts an optional word of the database to one of the contract.
 func word[T ~string](s *string) *T {
@@ -154,6 +151,7 @@ func (s *Server) ReplaceReading(c echo.Context, _ InClub, id InReading, _ Replac
 			if err := in.mayVoid(old); err != nil {
 				return answer{}, err
 			}
+			post.Replacing(old)
 			results, err := post.Record(in.ctx, tx, in.caller.MemberID)
 			if err != nil {
 				return answer{}, err

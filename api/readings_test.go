@@ -298,15 +298,15 @@ func TestADoubtfulSizeIsKeptWithAQuestion(t *testing.T) {
 		code, perhaps, text string
 	}{
 		"inch for millimetre": {with(gauged, row{"gauge": "0.318 mm"}), "far_from_nominal", "0.318 in",
-			"0.318 mm is 1/25.1 of the nominal 7.9756 mm: was it 0.318 in? Replace it if so; until then it counts for nothing."},
+			"0.318 mm is 1/25.1 of the nominal 7.9756 mm: was it 0.318 in? Replace it if so, or with the same size to confirm it; until then it counts for nothing."},
 		"millimetre for inch": {with(measured, row{"value": "8.01 in"}), "far_from_nominal", "8.01 mm",
-			"8.01 in is 25.5 times the nominal 0.314 in: was it 8.01 mm? Replace it if so; until then it counts for nothing."},
+			"8.01 in is 25.5 times the nominal 0.314 in: was it 8.01 mm? Replace it if so, or with the same size to confirm it; until then it counts for nothing."},
 		"a decimal point one place along": {with(measured, row{"value": "80.1 mm"}), "far_from_nominal", "8.01 mm",
-			"80.1 mm is 10 times the nominal 7.9756 mm: was it 8.01 mm? Replace it if so; until then it counts for nothing."},
+			"80.1 mm is 10 times the nominal 7.9756 mm: was it 8.01 mm? Replace it if so, or with the same size to confirm it; until then it counts for nothing."},
 		"another joint's size": {with(measured, row{"value": "12 mm"}), "far_from_nominal", "",
-			"12 mm is 50 % above the nominal 7.9756 mm: is that so? Replace it if not; until then it counts for nothing."},
+			"12 mm is 50 % above the nominal 7.9756 mm: is that so? Replace it if not, or with the same size to confirm it; until then it counts for nothing."},
 		"no size of a bore, where no nominal is known": {with(gauged, row{"feature": "eye", "gauge": "0.318 mm"}), "out_of_range", "0.318 in",
-			"0.318 mm is hardly the size of a pin or bore (0.5 mm to 100 mm): was it 0.318 in? Replace it if so; until then it counts for nothing."},
+			"0.318 mm is hardly the size of a pin or bore (0.5 mm to 100 mm): was it 0.318 in? Replace it if so, or with the same size to confirm it; until then it counts for nothing."},
 	}
 	for name, r := range rows {
 		t.Run(name, func(t *testing.T) {
@@ -383,6 +383,25 @@ func TestAReadingIsReplacedInOneStep(t *testing.T) {
 	}
 	w.do("POST", at, w.as("member"), with(body, row{"reading": gauged})).want(409).wantProblem("not-allowed-now")
 	w.do("POST", w.at("readings/"+newID()+"/replace"), w.officer, body).want(404)
+}
+
+func TestADoubtfulSizeIsConfirmedByReplacingItWithTheSame(t *testing.T) {
+	t.Parallel()
+	w := newBench(t)
+	bush := with(measured, row{"value": "12 mm"})
+	first := w.do("POST", w.at("readings"), w.officer, bush).want(201)
+	if second := w.do("POST", w.at("readings"), w.officer, bush).want(201); second.str("doubtful", "code") != "far_from_nominal" {
+		t.Errorf("a second reading of the same size is not doubted: %s", second.body)
+	}
+	other := w.do("POST", first.header.Get("Location")+"/replace", w.officer, row{"reason": "slipped", "reading": with(bush, row{"value": "12.1 mm"})}).want(201)
+	if other.get("doubtful") == nil {
+		t.Errorf("another size confirmed it: %s", other.body)
+	}
+	same := w.do("POST", other.header.Get("Location")+"/replace", w.officer, row{"reason": "it is a bush by now", "reading": with(bush, row{"value": "12.10 mm"})}).want(201)
+	read := w.do("GET", same.header.Get("Location"), w.officer, nil).want(200)
+	if same.get("doubtful") != nil || read.get("doubtful") != nil {
+		t.Errorf("confirmed and still doubted: %s", read.body)
+	}
 }
 
 func TestReadingsAreListedNewestFirstByEachFilter(t *testing.T) {

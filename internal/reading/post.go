@@ -40,6 +40,8 @@ type Post struct {
 	places  *places
 	tools   *postgres.Rows[tool.Instrument]
 	known   *postgres.Rows[Reading]
+
+	replaced *Reading
 }
 
 // QueuePost looks up what the entries name and which of their ids are on record.
@@ -52,6 +54,14 @@ func QueuePost(b *postgres.Batch, entries []Entry, again bool) *Post {
 		}
 	}
 	return &Post{entries: entries, again: again, places: queuePlaces(b, entries), tools: queueTools(b, entries), known: Find(b, ids...)}
+}
+
+// Replacing says that the entry of p takes the place of old. Of a doubtful
+// reading the same size again is its confirmation, and is not doubted.
+func (p *Post) Replacing(old Reading) { p.replaced = &old }
+
+func (p *Post) confirms(r Reading) bool {
+	return p.replaced != nil && p.replaced.Doubtful != nil && p.replaced.FeatureID == r.FeatureID && p.replaced.Size == r.Size
 }
 
 // Record judges the entries one by one and puts those that are sound and new on
@@ -121,6 +131,9 @@ func (p *Post) judge(tx *postgres.Tx, actor uuid.UUID) []Result {
 			by, wrongTool := e.toolOf(tools)
 			if faults = append(wrongPlace, wrongTool...); len(faults) == 0 {
 				results[i].Reading, faults = e.on(at, by, actor, tx.Now)
+				if p.confirms(results[i].Reading) {
+					results[i].Reading.Doubtful = nil
+				}
 			}
 		}
 		results[i].Faults = faults

@@ -19,12 +19,13 @@
 //
 // # Doubtful readings
 //
-// A size that cannot be of its feature (see doubt) is
-// kept, with a question, but counts for nothing until it is replaced.
+// A size that cannot be of its feature (see doubt) is kept, with a question,
+// but counts for nothing until it is replaced: by the right one, or by the same
+// size again, which confirms it.
 //
 // # What it does not do
 //
-// It knows nothing of uncertainty and draws no conclusions: ForFeatures hands the
+// It knows nothing of uncertainty and draws no conclusions: Standing hands the
 // readings of features, with what is known of the instruments, to those who do.
 package reading
 

@@ -114,7 +114,7 @@ func (r Reading) Question() *Remark {
 	} else {
 		out.Text += ": is that so? Replace it if not"
 	}
-	out.Text += "; until then it counts for nothing."
+	out.Text += ", or with the same size to confirm it; until then it counts for nothing."
 	return out
 }
 

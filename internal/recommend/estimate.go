@@ -9,6 +9,7 @@ import (
 	"pinwright/internal/calc/length"
 	"pinwright/internal/calc/wornsize"
 	"pinwright/internal/problem"
+	"pinwright/internal/reading"
 )
 
 // Size is a size with its doubt, in micrometres: of a whole diameter, or of a
@@ -124,7 +125,7 @@ func (o *observation) index(feature uuid.UUID) int {
 
 // nominalOf is the size that lengths are counted from: the standard pin, else
 // the first nominal, else a reading; any fixed size serves.
-func nominalOf(features []FeatureRow, steps []StepRow, readings []ReadingRow) length.Length {
+func nominalOf(features []FeatureRow, steps []StepRow, readings []reading.Observation) length.Length {
 	if len(steps) > 0 {
 		return length.Length(steps[0].PinNm)
 	}
@@ -135,7 +136,7 @@ func nominalOf(features []FeatureRow, steps []StepRow, readings []ReadingRow) le
 	}
 	for _, r := range readings {
 		if r.Doubtful == nil {
-			return length.Length(r.SizeNm)
+			return r.Size
 		}
 	}
 	return 8 * 1_000_000 // nothing is known at all: the answer is as wide as the prior

@@ -11,14 +11,11 @@ import (
 	"pinwright/internal/calc/length"
 	"pinwright/internal/calc/uncertainty"
 	"pinwright/internal/calc/wornsize"
+	"pinwright/internal/reading"
 )
 
 // Remark is a sentence for people with its code and values.
-type Remark struct {
-	Code   string
-	Params map[string]any
-	Text   string
-}
+type Remark = reading.Remark
 
 // Budget is the uncertainty of one reading, in micrometres.
 type Budget struct {
@@ -74,7 +71,7 @@ type FormMeans struct{ BellMouth, Ovality, Surface *float64 }
 // observe turns the rows of a snapshot into the engine's set. Lengths are
 // counted from nominal. Doubtful readings stay out; of a reamed feature only
 // what was read since belongs to the size it has now.
-func observe(joints []JointRow, features []FeatureRow, readings []ReadingRow, nominal, tallest length.Length, means FormMeans, guidance *string) (*observation, error) {
+func observe(joints []JointRow, features []FeatureRow, readings []reading.Observation, nominal, tallest length.Length, means FormMeans, guidance *string) (*observation, error) {
 	o := &observation{nominal: nominal}
 	commons := map[string]int{}
 	for _, f := range features {
@@ -126,15 +123,16 @@ func shapeOf(f FeatureRow) wornsize.Shape {
 
 // standing are the readings of f that speak of the size it has now: since it
 // was reamed, when it was.
-func (o *observation) standing(f FeatureRow, readings []ReadingRow) []ReadingRow {
-	var own []ReadingRow
+func (o *observation) standing(f FeatureRow, readings []reading.Observation) []reading.Observation {
+	var own []reading.Observation
 	var since time.Time
 	for _, r := range readings {
 		if r.FeatureID != f.ID {
 			continue
 		}
 		if r.Doubtful != nil {
-			o.warnings.add("doubtful_reading_left_out", map[string]any{"reading": r.ID.String()}, "A reading of %s is doubtful and was left out: %s", f.Code, *r.Doubtful)
+			o.warnings.add("doubtful_reading_left_out", map[string]any{"reading": r.ID.String(), "doubt": *r.Doubtful},
+				"A reading of %s is doubtful and was left out. GET it for the question, and replace it: with the right size, or with the same to confirm it.", f.Code)
 			continue
 		}
 		if r.Stage == "reamed" && since.IsZero() {
@@ -145,7 +143,7 @@ func (o *observation) standing(f FeatureRow, readings []ReadingRow) []ReadingRow
 	if since.IsZero() {
 		return own
 	}
-	return slices.DeleteFunc(own, func(r ReadingRow) bool {
+	return slices.DeleteFunc(own, func(r reading.Observation) bool {
 		return r.TakenAt.Before(since) || r.Stage == "as_found" || r.Stage == "cleaned"
 	})
 }
@@ -181,7 +179,7 @@ const roomBeyond = 150.0
 
 // prior is where the base size may lie before any reading. A pin's base is the
 // size it was made to, some step of its ladder up to tallest.
-func (o *observation) prior(f FeatureRow, own []ReadingRow, tallest length.Length) wornsize.Prior {
+func (o *observation) prior(f FeatureRow, own []reading.Observation, tallest length.Length) wornsize.Prior {
 	base := o.nominal
 	if f.NominalNm != nil {
 		base = length.Length(*f.NominalNm)
@@ -197,7 +195,7 @@ func (o *observation) prior(f FeatureRow, own []ReadingRow, tallest length.Lengt
 	offset := (base - o.nominal).Micrometres()
 	p.Low, p.High = p.Low+offset, p.High+offset
 	for _, r := range own {
-		at := (length.Length(r.SizeNm) - o.nominal).Micrometres()
+		at := (r.Size - o.nominal).Micrometres()
 		p.Low, p.High = math.Min(p.Low, at-roomBeyond), math.Max(p.High, at+roomBeyond)
 	}
 	return p
@@ -209,7 +207,7 @@ var gaugeKinds = map[string]wornsize.Kind{"go": wornsize.Go, "no_go": wornsize.N
 
 // reading makes one reading ready: its doubt split into what it shares with
 // others of its instrument and sitting (key), and what is its own.
-func (o *observation) reading(f FeatureRow, r ReadingRow) (wornsize.Reading, wornsize.Common, string, error) {
+func (o *observation) reading(f FeatureRow, r reading.Observation) (wornsize.Reading, wornsize.Common, string, error) {
 	out := wornsize.Reading{Common: -1, Direction: math.NaN()}
 	if r.Station != nil {
 		out.Station = stations[*r.Station]
@@ -231,14 +229,14 @@ func (o *observation) reading(f FeatureRow, r ReadingRow) (wornsize.Reading, wor
 		return out, wornsize.Common{}, "", fmt.Errorf("it names no method and no instrument; void it and post it with one")
 	}
 	instrument := uncertainty.Instrument{Calibration: calibration}
-	if r.ResolutionNm != nil {
-		instrument.Resolution = length.Length(*r.ResolutionNm).Micrometres()
+	if r.Resolution != nil {
+		instrument.Resolution = r.Resolution.Micrometres()
 	}
 	shape := uncertainty.Bore
 	if f.Shape == "pin" {
 		shape = uncertainty.Pin
 	}
-	m, err := uncertainty.Measure(uncertainty.Reading{Read: length.Length(r.SizeNm), Shape: shape, Method: uncertainty.Method(*r.Method), Instrument: instrument, Thermal: thermal})
+	m, err := uncertainty.Measure(uncertainty.Reading{Read: r.Size, Shape: shape, Method: uncertainty.Method(*r.Method), Instrument: instrument, Thermal: thermal})
 	if err != nil {
 		return out, wornsize.Common{}, "", err
 	}
@@ -261,8 +259,8 @@ func (o *observation) reading(f FeatureRow, r ReadingRow) (wornsize.Reading, wor
 	return out, wornsize.Common{U: m.Shared}, sitting(r, *r.Method), nil
 }
 
-func (o *observation) gauged(f FeatureRow, r ReadingRow, out wornsize.Reading, thermal uncertainty.Thermal, calibration *uncertainty.Calibration) (wornsize.Reading, wornsize.Common, string, error) {
-	g := uncertainty.Gauge{Marked: length.Length(r.SizeNm), Thermal: thermal, Calibration: calibration}
+func (o *observation) gauged(f FeatureRow, r reading.Observation, out wornsize.Reading, thermal uncertainty.Thermal, calibration *uncertainty.Calibration) (wornsize.Reading, wornsize.Common, string, error) {
+	g := uncertainty.Gauge{Marked: r.Size, Thermal: thermal, Calibration: calibration}
 	if r.GaugeClass != nil {
 		g.Class = uncertainty.GaugeClass(*r.GaugeClass)
 	}
@@ -292,19 +290,19 @@ func (o *observation) gauged(f FeatureRow, r ReadingRow, out wornsize.Reading, t
 	out.Burred = r.Deburred != nil && !*r.Deburred
 	o.budgets = append(o.budgets, Budget{ReadingID: r.ID, U: math.Hypot(size.Feel, size.Shared), Lines: []BudgetLine{
 		{Source: "size of the gauge", U: size.Shared, Shared: true}, {Source: "feel", U: size.Feel}}})
-	return out, common, sitting(r, fmt.Sprintf("gauge %d", r.SizeNm)), nil
+	return out, common, sitting(r, fmt.Sprintf("gauge %d", r.Size)), nil
 }
 
-func calibrationOf(r ReadingRow) *uncertainty.Calibration {
-	if r.ExpandedNm == nil {
+func calibrationOf(r reading.Observation) *uncertainty.Calibration {
+	if r.Expanded == nil {
 		return nil
 	}
-	c := &uncertainty.Calibration{Expanded: length.Length(*r.ExpandedNm).Micrometres(), Lapsed: r.CalibrationDueOn.Before(r.TakenAt.Truncate(24 * time.Hour))}
+	c := &uncertainty.Calibration{Expanded: r.Expanded.Micrometres(), Lapsed: r.DueOn.Before(r.TakenAt.Truncate(24 * time.Hour))}
 	if r.CoverageFactor != nil {
 		c.K = *r.CoverageFactor
 	}
-	if r.DeviationNm != nil {
-		c.Correction = -length.Length(*r.DeviationNm).Micrometres()
+	if r.Deviation != nil {
+		c.Correction = -r.Deviation.Micrometres()
 	}
 	return c
 }
@@ -312,7 +310,7 @@ func calibrationOf(r ReadingRow) *uncertainty.Calibration {
 // sitting is what a reading shares its error with: a named instrument keeps its
 // calibration over sittings; of an unnamed one only the same person on the same
 // day is known to have used the same.
-func sitting(r ReadingRow, what string) string {
+func sitting(r reading.Observation, what string) string {
 	if r.InstrumentID != nil {
 		return r.InstrumentID.String()
 	}

@@ -6,6 +6,7 @@ import (
 	"github.com/google/uuid"
 
 	"pinwright/internal/postgres"
+	"pinwright/internal/reading"
 )
 
 // JointRow is a joint with what its template says.
@@ -50,36 +51,6 @@ type FeatureRow struct {
 	Usual     bool
 }
 
-// ReadingRow is one standing reading with what is known of its instrument.
-type ReadingRow struct {
-	ID                 uuid.UUID
-	FeatureID          uuid.UUID
-	Kind               string
-	SizeNm             int64
-	Method             *string
-	InstrumentID       *uuid.UUID
-	InstrumentNumber   *string
-	Station            *string
-	DirectionDegrees   *float64
-	EndTried           *string
-	PartLength         *bool
-	Deburred           *bool
-	Stage              string
-	Surface            string
-	TemperatureCelsius *float64
-	TakenAt            time.Time
-	MemberID           uuid.UUID
-	Doubtful           *string
-	ResolutionNm       *int64
-	GaugeClass         *string
-	GaugeSense         *string
-	CalibratedOn       *time.Time
-	CalibrationDueOn   *time.Time
-	ExpandedNm         *int64
-	CoverageFactor     *float64
-	DeviationNm        *int64
-}
-
 // StepRow is one step of a pin series.
 type StepRow struct {
 	SeriesID         uuid.UUID
@@ -120,7 +91,7 @@ type GaugeRow struct {
 type Snapshot struct {
 	Joints   *postgres.Rows[JointRow]
 	Features *postgres.Rows[FeatureRow]
-	Readings *postgres.Rows[ReadingRow]
+	Readings *postgres.Rows[reading.Observation]
 	Steps    *postgres.Rows[StepRow]
 	Cutters  *postgres.Rows[CutterRow]
 	Gauges   *postgres.Rows[GaugeRow]
@@ -181,19 +152,7 @@ func queue(b *postgres.Batch, joints string, args []any) *Snapshot {
 		Joints: postgres.Query[JointRow](b, `select `+jointColumns+` from `+jointTables+` where j.club_id = $1 and j.id in (`+joints+`) order by v.code, j.position, j.id`, all...),
 		Features: postgres.Query[FeatureRow](b, `select f.id, f.joint_id, f.code, f.shape, f.duty, f.nominal_nm, f.length_nm, f.usual
 			from feature f where f.club_id = $1 and f.joint_id in (`+joints+`) order by f.joint_id, f.ordinal`, all...),
-		Readings: postgres.Query[ReadingRow](b, `select r.id, r.feature_id, r.kind, r.size_nm, r.method, r.instrument_id, i.number as instrument_number, r.station, r.direction_degrees, r.end_tried,
-				r.part_length, r.deburred, r.stage, r.surface, r.temperature_celsius, r.taken_at, r.member_id, r.doubtful,
-				m.resolution_nm, m.gauge_class, m.gauge_sense, c.calibrated_on, c.due_on as calibration_due_on, c.expanded_nm, c.coverage_factor, c.deviation_nm
-			from feature f
-			join reading r on r.club_id = f.club_id and r.feature_id = f.id
-			left join tool i on i.club_id = r.club_id and i.id = r.instrument_id
-			left join tool_model m on m.club_id = i.club_id and m.id = i.model_id
-			left join lateral (select calibrated_on, due_on, expanded_nm, coverage_factor, deviation_nm from calibration k
-				where k.club_id = i.club_id and k.tool_id = i.id and k.calibrated_on <= r.taken_at::date
-				order by k.calibrated_on desc, k.id desc limit 1) c on true
-			where f.club_id = $1 and f.joint_id in (`+joints+`)
-			  and not exists (select from reading_void x where x.club_id = r.club_id and x.reading_id = r.id)
-			order by r.taken_at, r.id`, all...),
+		Readings: reading.Standing(b, `select f.id from feature f where f.club_id = $1 and f.joint_id in (`+joints+`)`, args...),
 	}
 }
 
