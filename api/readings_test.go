@@ -12,9 +12,9 @@ import (
 )
 
 // bench is a world with things to read: on each of two invented vehicles the
-// joints "left" and "right" with the features bore (usual, nominal 0.314 in),
-// eye (a bore without a nominal size) and pin; on the first vehicle also "odd", whose
-// features are not usual; and the tools caliper C1, pin gauge G318, reamer R1.
+// joints "left" and "right" with the features bore (usual, nominal 0.314 in), eye
+// (another bore) and pin; on the first vehicle also "only", and "eyelet", which has
+// one bore of unknown size; and the tools caliper C1, pin gauge G318, reamer R1.
 type bench struct {
 	*world
 	vehicle, joint, bore, pin, caliper string // ids of the first vehicle's
@@ -32,33 +32,26 @@ func benchIn(plain *world) *bench {
 	t := plain.t
 	t.Helper()
 	w := &bench{world: plain}
-	exec := func(sql string, args ...any) {
-		t.Helper()
-		if _, err := w.db.Owner.Exec(t.Context(), sql, append([]any{w.club.ClubID}, args...)...); err != nil {
-			t.Fatal(err)
-		}
+	for _, template := range []string{
+		`{"code":"bench-hinge","name":"Hinge","features":[{"code":"bore","shape":"bore","duty":"running","nominal":"0.314 in","usual":true},
+			{"code":"eye","shape":"bore","duty":"running","nominal":"0.314 in"},{"code":"pin","shape":"pin","duty":"running","nominal":"0.314 in"}]}`,
+		`{"code":"bench-eyelet","name":"Eyelet","features":[{"code":"hole","shape":"bore","duty":"running"}]}`,
+	} {
+		w.do("POST", w.at("joint-templates"), w.officer, raw(template)).want(201)
 	}
-	id := func() uuid.UUID { return uuid.Must(uuid.NewV7()) }
-	template := id()
-	exec(`insert into joint_template (club_id, id, code, name) values ($1, $2, 'hinge', 'Hinge')`, template)
-	addJoint := func(vehicle uuid.UUID, position string, usual bool) (joint, bore, pin uuid.UUID) {
-		joint, bore, pin = id(), id(), id()
-		exec(`insert into joint (club_id, id, vehicle_id, position, template_id) values ($1, $2, $3, $4, $5)`, joint, vehicle, position, template)
-		exec(`insert into feature (club_id, id, joint_id, ordinal, code, shape, duty, nominal_nm, usual) values ($1, $2, $3, 0, 'bore', 'bore', 'running', 7975600, $4)`, bore, joint, usual)
-		exec(`insert into feature (club_id, id, joint_id, ordinal, code, shape, duty) values ($1, $2, $3, 1, 'eye', 'bore', 'running')`, id(), joint)
-		exec(`insert into feature (club_id, id, joint_id, ordinal, code, shape, duty, nominal_nm) values ($1, $2, $3, 2, 'pin', 'pin', 'running', 7975600)`, pin, joint)
-		return joint, bore, pin
+	joints := func(vehicle, template string, positions ...string) {
+		w.do("POST", w.at("vehicles/"+vehicle+"/joints"), w.officer, row{"template": template, "positions": positions}).want(201)
 	}
-	for i, code := range []string{"coupe", "van"} {
-		vehicle := id()
-		exec(`insert into vehicle (club_id, id, code, name, member_id) values ($1, $2, $3, 'Invented', $4)`, vehicle, code, w.club.OfficerID)
-		joint, bore, pin := addJoint(vehicle, "left", true)
-		if i == 0 {
-			w.vehicle, w.joint, w.bore, w.pin = vehicle.String(), joint.String(), bore.String(), pin.String()
-			addJoint(vehicle, "odd", false)
-			addJoint(vehicle, "only", true)
+	w.vehicle = w.do("POST", w.at("vehicles"), w.officer, row{"code": "coupe", "name": "Coupe"}).want(201).str("id")
+	w.do("POST", w.at("vehicles"), w.officer, row{"code": "van", "name": "Van"}).want(201)
+	joints("coupe", "bench-hinge", "left", "right", "only")
+	joints("coupe", "bench-eyelet", "eyelet")
+	joints("van", "bench-hinge", "left", "right")
+	list := w.do("GET", w.at("vehicles/coupe/joints"), w.officer, nil).want(200)
+	for i := range list.get("items").([]any) {
+		if list.str("items", i, "position") == "left" {
+			w.joint, w.bore, w.pin = list.str("items", i, "id"), list.str("items", i, "features", 0, "id"), list.str("items", i, "features", 2, "id")
 		}
-		addJoint(vehicle, "right", true)
 	}
 	for number, model := range map[string]string{
 		"C1":   `{"code":"m-c","name":"Caliper","kind":"caliper","resolution":"0.01 mm"}`,
@@ -215,7 +208,6 @@ func TestReadingRefusals(t *testing.T) {
 		"an unknown feature of the joint":            {with(gauged, row{"feature": "rod"}), "/feature"},
 		"another joint's feature":                    {with(gauged, row{"feature": w.bore}), "/feature"},
 		"an unknown feature":                         {with(gauged, row{"joint": nil, "feature": newID()}), "/feature"},
-		"a joint without a usual feature":            {with(gauged, row{"joint": "odd"}), "/feature"},
 		"a time that has not come":                   {with(measured, row{"taken_at": soon}), "/taken_at"},
 		"a workpiece hotter than any":                {with(measured, row{"temperature": row{"value": 401, "unit": "Cel"}}), "/temperature/value"},
 		"a unit of temperature that is not UCUM's":   {with(measured, row{"temperature": row{"value": 20, "unit": "C"}}), "/temperature/unit"},
@@ -232,7 +224,7 @@ func TestReadingRefusals(t *testing.T) {
 		})
 	}
 	ambiguous := w.do("POST", w.at("readings"), w.officer, with(gauged, row{"joint": "left"})).wantProblem("ambiguous-name")
-	if diff := cmp.Diff([]any{"coupe / left", "van / left"}, ambiguous.get("errors", 0, "candidates")); diff != "" {
+	if diff := cmp.Diff([]any{"coupe/left", "van/left"}, ambiguous.get("errors", 0, "candidates")); diff != "" {
 		t.Errorf("candidates, -want +got\n%s", diff)
 	}
 	if n := count(t, w, `select count(*) from reading`); n != 0 {
@@ -305,7 +297,7 @@ func TestADoubtfulSizeIsKeptWithAQuestion(t *testing.T) {
 			"80.1 mm is 10 times the nominal 7.9756 mm: was it 8.01 mm? Replace it if so, or with the same size to confirm it; until then it counts for nothing."},
 		"another joint's size": {with(measured, row{"value": "12 mm"}), "far_from_nominal", "",
 			"12 mm is 50 % above the nominal 7.9756 mm: is that so? Replace it if not, or with the same size to confirm it; until then it counts for nothing."},
-		"no size of a bore, where no nominal is known": {with(gauged, row{"feature": "eye", "gauge": "0.318 mm"}), "out_of_range", "0.318 in",
+		"no size of a bore, where no nominal is known": {with(gauged, row{"joint": "eyelet", "gauge": "0.318 mm"}), "out_of_range", "0.318 in",
 			"0.318 mm is hardly the size of a pin or bore (0.5 mm to 100 mm): was it 0.318 in? Replace it if so, or with the same size to confirm it; until then it counts for nothing."},
 	}
 	for name, r := range rows {

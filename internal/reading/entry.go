@@ -12,6 +12,7 @@ import (
 
 	"pinwright/internal/calc/length"
 	"pinwright/internal/calc/uncertainty"
+	"pinwright/internal/postgres"
 	"pinwright/internal/problem"
 	"pinwright/internal/tool"
 )
@@ -54,7 +55,7 @@ func (e Entry) fault(field, format string, args ...any) problem.Fault {
 func (e Entry) check(now time.Time) []problem.Fault {
 	var faults []problem.Fault
 	refuse := func(field, format string, args ...any) { faults = append(faults, e.fault(field, format, args...)) }
-	if _, err := uuid.Parse(e.Feature); e.Joint == "" && (e.Feature == "" || err != nil) {
+	if e.Joint == "" && postgres.ParseRef(e.Feature).ID == nil {
 		refuse("/joint", "is needed: give the joint's position or id (or, in `feature`, the id of a feature)")
 	}
 	switch {

@@ -12,6 +12,7 @@ import (
 	"pinwright/internal/postgres"
 	"pinwright/internal/problem"
 	"pinwright/internal/tool"
+	"pinwright/internal/vehicle"
 )
 
 // Status is what became of an entry.
@@ -37,7 +38,7 @@ type Result struct {
 type Post struct {
 	entries []Entry
 	again   bool
-	places  *places
+	joints  *postgres.Rows[vehicle.Joint]
 	tools   *postgres.Rows[tool.Instrument]
 	known   *postgres.Rows[Reading]
 
@@ -53,7 +54,7 @@ func QueuePost(b *postgres.Batch, entries []Entry, again bool) *Post {
 			ids = append(ids, e.ID)
 		}
 	}
-	return &Post{entries: entries, again: again, places: queuePlaces(b, entries), tools: queueTools(b, entries), known: Find(b, ids...)}
+	return &Post{entries: entries, again: again, joints: queueJoints(b, entries), tools: queueTools(b, entries), known: Find(b, ids...)}
 }
 
 // Replacing says that the entry of p takes the place of old. Of a doubtful
@@ -116,6 +117,7 @@ func (p *Post) Record(ctx context.Context, tx *postgres.Tx, actor uuid.UUID) ([]
 
 // judge makes a reading of each entry, or finds its faults.
 func (p *Post) judge(tx *postgres.Tx, actor uuid.UUID) []Result {
+	joints := vehicle.NewIndex(p.joints.Items)
 	tools := make(map[string]*tool.Instrument, 2*len(p.tools.Items))
 	for i, t := range p.tools.Items {
 		tools[t.ID.String()], tools[t.Number] = &p.tools.Items[i], &p.tools.Items[i]
@@ -127,7 +129,7 @@ func (p *Post) judge(tx *postgres.Tx, actor uuid.UUID) []Result {
 			faults = e.check(tx.Now)
 		}
 		if len(faults) == 0 {
-			at, wrongPlace := p.places.of(e)
+			at, wrongPlace := e.place(joints)
 			by, wrongTool := e.toolOf(tools)
 			if faults = append(wrongPlace, wrongTool...); len(faults) == 0 {
 				results[i].Reading, faults = e.on(at, by, actor, tx.Now)

@@ -104,8 +104,19 @@ func (j Joint) Label() string { return j.VehicleCode + "/" + j.Position }
 
 // Which joints a query is for; TestJointLookupsAreServedByIndexes holds their plans.
 const (
-	namedJoint     = `where j.club_id = $1 and (j.id = $2 or j.position = $3) order by v.code, j.id`
-	namedJoints    = `where j.club_id = $1 and (j.id = any($2) or j.position = any($3) or j.id = any(array(select joint_id from feature where club_id = $1 and id = any($2)))) order by v.code, j.position`
+	namedJoint  = `where j.club_id = $1 and (j.id = $2 or j.position = $3) order by v.code, j.id`
+	namedJoints = `where j.club_id = $1 and j.id = any(array(
+  select found.id
+  from unnest($2::uuid[], $3::text[], $4::uuid[], $5::text[], $6::uuid[]) as a(joint_id, position, vehicle_id, vehicle, feature_id)
+  cross join lateral (
+    select k.id from joint k where k.club_id = $1 and k.id = a.joint_id
+    union all
+    select k.id from joint k where k.club_id = $1 and k.position = a.position
+      and k.vehicle_id = (select c.id from vehicle c where c.club_id = $1 and (c.id = a.vehicle_id or c.code = a.vehicle))
+    union all
+    (select k.id from joint k where k.club_id = $1 and a.vehicle is null and k.position = a.position order by k.id limit $7)
+    union all
+    select g.joint_id from feature g where g.club_id = $1 and g.id = a.feature_id) found)) order by v.code, j.position`
 	vehiclesJoints = `where j.club_id = $1 and j.vehicle_id = (select id from vehicle where club_id = $1 and (id = $2 or code = $3)) and j.position > $4 order by j.position limit $5`
 )
 

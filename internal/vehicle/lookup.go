@@ -10,20 +10,43 @@ import (
 	"pinwright/internal/problem"
 )
 
-// FindJoints looks many joints up at once: those that any of refs names by id or
-// position, in whichever vehicle, and those that any of refs names by the id of
-// one of their features. Several rows may fit one ref; Index tells which is
-// meant. Served by the primary keys of joint and feature and joint_by_position.
-func FindJoints(b *postgres.Batch, refs []postgres.Ref) *postgres.Rows[Joint] {
-	ids, names := []uuid.UUID{}, []string{}
-	for _, r := range refs {
-		if r.ID != nil {
-			ids = append(ids, *r.ID)
-		} else {
-			names = append(names, r.Name)
+// Name is what a request says of where something is: a joint by id or position,
+// in which vehicle where that is said (id or code); or, without a joint, a feature
+// by its id.
+type Name struct{ Joint, Vehicle, Feature string }
+
+// mostCandidates bounds how many joints of one position are looked up: enough to
+// tell which may be meant.
+const mostCandidates = 20
+
+// FindJoints looks up the joints that many names mean. Several may fit one name;
+// Index tells which is meant. Served by the primary keys of joint and feature,
+// joint_position with a vehicle (by its primary key or vehicle_code) and
+// joint_by_position without.
+func FindJoints(b *postgres.Batch, names []Name) *postgres.Rows[Joint] {
+	var joints, vehicles, features []*uuid.UUID
+	var positions, codes []*string
+	asked := make(map[Name]bool, len(names))
+	for _, n := range names {
+		if asked[n] {
+			continue
 		}
+		asked[n] = true
+		joint, vehicle, feature := postgres.ParseRef(n.Joint), postgres.ParseRef(n.Vehicle), postgres.ParseRef(n.Feature)
+		if n.Joint != "" {
+			feature.ID = nil
+		}
+		joints, vehicles, features = append(joints, joint.ID), append(vehicles, vehicle.ID), append(features, feature.ID)
+		positions, codes = append(positions, said(n.Joint)), append(codes, said(n.Vehicle))
 	}
-	return postgres.Query[Joint](b, selectJoint+namedJoints, b.Club, ids, names)
+	return postgres.Query[Joint](b, selectJoint+namedJoints, b.Club, joints, positions, vehicles, codes, features, mostCandidates)
+}
+
+func said(name string) *string {
+	if name == "" {
+		return nil
+	}
+	return &name
 }
 
 // Index finds joints that were looked up together by the names that a request

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
 	"github.com/google/uuid"
 
 	"pinwright/internal/club"
@@ -67,7 +68,7 @@ func TestManyJointsAreFoundInOneQuery(t *testing.T) {
 	lower, upper, saloons := y.joints[0], y.joints[1], y.joints[2]
 	var rows *postgres.Rows[Joint]
 	err := y.app.Read(t.Context(), y.club, func(b *postgres.Batch) {
-		rows = FindJoints(b, []postgres.Ref{postgres.ParseRef("upper"), postgres.ParseRef(lower.Features[2].ID.String()), postgres.ParseRef(saloons.ID.String()), postgres.ParseRef("nothing")})
+		rows = FindJoints(b, []Name{{Joint: "upper"}, {Feature: lower.Features[2].ID.String()}, {Joint: saloons.ID.String()}, {Joint: "nothing"}, {Joint: "upper"}})
 	})
 	if err != nil {
 		t.Fatal(err)
@@ -120,6 +121,24 @@ func TestManyJointsAreFoundInOneQuery(t *testing.T) {
 	}
 }
 
+func TestOnlyTheJointsOfTheVehicleNamedAreLookedUp(t *testing.T) {
+	t.Parallel()
+	y := newYard(t)
+	saloons := y.joints[2]
+	var byCode, byID, other *postgres.Rows[Joint]
+	err := y.app.Read(t.Context(), y.club, func(b *postgres.Batch) {
+		byCode = FindJoints(b, []Name{{Joint: "upper", Vehicle: "saloon"}})
+		byID = FindJoints(b, []Name{{Joint: "upper", Vehicle: saloons.VehicleID.String()}})
+		other = FindJoints(b, []Name{{Joint: "upper", Vehicle: "tractor"}, {}})
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff([][]Joint{{saloons}, {saloons}, nil}, [][]Joint{byCode.Items, byID.Items, other.Items}, cmpopts.EquateEmpty()); diff != "" {
+		t.Error(diff)
+	}
+}
+
 func TestJointLookupsAreServedByIndexes(t *testing.T) {
 	t.Parallel()
 	y := newYard(t)
@@ -139,7 +158,8 @@ func TestJointLookupsAreServedByIndexes(t *testing.T) {
 		args        []any
 	}{
 		{"one by id or position", namedJoint, []any{y.club, j.ID, "upper17"}},
-		{"many by id, position or feature", namedJoints, []any{y.club, []uuid.UUID{j.ID, j.Features[0].ID}, []string{"upper17", "upper18"}}},
+		{"many by id, position or feature", namedJoints, []any{y.club, []*uuid.UUID{&j.ID, nil, nil, nil}, []*string{nil, said("upper17"), said("upper18"), nil},
+			[]*uuid.UUID{nil, nil, nil, nil}, []*string{nil, nil, said("roadster"), nil}, []*uuid.UUID{nil, nil, nil, &j.Features[0].ID}, mostCandidates}},
 		{"a page of a vehicle's", vehiclesJoints, []any{y.club, j.VehicleID, "", "upper17", 50}},
 	} {
 		rows, err := y.db.Owner.Query(t.Context(), `explain `+selectJoint+row.where, row.args...)
