@@ -54,7 +54,8 @@ func (e Entry) find(known *vehicle.Index) (*vehicle.Joint, vehicle.Feature, erro
 		return nil, vehicle.Feature{}, err
 	}
 	if e.Feature == "" {
-		return joint, joint.Usual(), nil
+		f, err := joint.Usual(e.Pointer + "/feature")
+		return joint, f, err
 	}
 	f, err := joint.Feature(e.Pointer+"/feature", feature)
 	return joint, f, err

@@ -113,10 +113,18 @@ func (x *Index) ByFeature(pointer string, id uuid.UUID) (*Joint, Feature, error)
 	return nil, Feature{}, problem.Invalid(problem.Fault{Pointer: pointer, Detail: fmt.Sprintf("there is no feature %q in this club; GET the joint's features", id)})
 }
 
-// Usual is the feature meant by a reading that names only the joint; every
-// template marks one.
-func (j Joint) Usual() Feature {
-	return j.Features[slices.IndexFunc(j.Features, func(f Feature) bool { return f.Usual })]
+// Usual is the feature meant by a reading that names only the joint. Every joint
+// made by a template has one; without, it is a fault at pointer that lists what
+// there is.
+func (j Joint) Usual(pointer string) (Feature, error) {
+	codes := make([]string, len(j.Features))
+	for i, f := range j.Features {
+		if f.Usual {
+			return f, nil
+		}
+		codes[i] = f.Code
+	}
+	return Feature{}, problem.Invalid(problem.Fault{Pointer: pointer, Detail: fmt.Sprintf("is needed, since the joint %q has no usual feature; use one of its codes", j.Position), Candidates: codes})
 }
 
 // Feature returns the joint's feature that ref, written at pointer, names by id

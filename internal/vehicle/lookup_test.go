@@ -109,8 +109,14 @@ func TestManyJointsAreFoundInOneQuery(t *testing.T) {
 	if _, _, err := x.ByFeature("/feature", newID()); !problem.Is(err, problem.InvalidRequest) {
 		t.Errorf("unknown feature: %v", err)
 	}
-	if f := upper.Usual(); f.Code != "bore" {
-		t.Errorf("usual is %s", f.Code)
+	if f, err := upper.Usual("/feature"); err != nil || f.Code != "bore" {
+		t.Errorf("usual is %s, %v", f.Code, err)
+	}
+	bare := upper
+	bare.Features = upper.Features[1:]
+	_, err = bare.Usual("/feature")
+	if p, _ := problem.As(err); p == nil || !cmp.Equal(p.Faults[0].Candidates, []string{"held_bore", "pin"}) {
+		t.Errorf("no usual feature: %v", err)
 	}
 	if f, err := upper.Feature("/feature", postgres.ParseRef("held_bore")); err != nil || f.ID != upper.Features[1].ID {
 		t.Errorf("by code: %v %v", f, err)
