@@ -1523,7 +1523,7 @@ type JointTarget struct {
 	ClearanceMin *Length `json:"clearance_min,omitempty"`
 	Fit          *string `json:"fit,omitempty"`
 
-	// Text Example: 0.0127 to 0.0381 mm (about one thousandth of an inch over the pin; common practice
+	// Text Example: 0.0127 to 0.0381 mm (about one thousandth of an inch over the pin; common practice, no published source)
 	Text       string `json:"text"`
 	Thousandth *bool  `json:"thousandth,omitempty"`
 }
@@ -1787,7 +1787,7 @@ type NotLendableLine struct {
 	// Line Which line of the request, from 0
 	Line int `json:"line"`
 
-	// Tools Tools that are in quarantine
+	// Tools Tools that are in quarantine, lost or retired
 	Tools []Code `json:"tools"`
 }
 
@@ -2530,7 +2530,7 @@ type Token struct {
 	RevokedAt *time.Time `json:"revoked_at,omitempty"`
 	Scopes    []Scope    `json:"scopes"`
 
-	// Token The token itself. Shown once
+	// Token The token itself. Shown once, in the answer that made it; only its hash is kept
 	Token *string `json:"token,omitempty"`
 
 	// UsedOn The last day of use, to the day only
