@@ -228,7 +228,7 @@ func TestEveryBodyHidesThingsOfAnotherClub(t *testing.T) {
 						}
 					}
 					if !told {
-						t.Errorf("nothing of one's own is answered otherwise than nothing: the reference was never looked up, so this proves nothing")
+						t.Errorf("nothing of one's own is answered otherwise than nothing: the reference was never looked up, so this proves nothing\n%s", k.ask(t, op, asked{club: k.slug, token: k.all, body: p.body(newID())}).Body)
 					}
 				})
 			}
@@ -239,9 +239,8 @@ func TestEveryBodyHidesThingsOfAnotherClub(t *testing.T) {
 func TestEveryOtherOperationIsPublicAndKeepsNothing(t *testing.T) {
 	t.Parallel()
 	k := newWalk(t)
-	later := pending(t)
 	for _, op := range everyOperation(t) {
-		if op.roles != nil || slices.Contains(later, op.id) {
+		if op.roles != nil {
 			continue
 		}
 		t.Run(op.id, func(t *testing.T) {

@@ -61,10 +61,10 @@ func Fill(ctx context.Context, owner *pgxpool.Pool, club uuid.UUID, mark string)
 	add("pin_series", "id, code, name", "$2, $3, 'Series'", id("pin_series"), name("pin_series"))
 	add("pin_step", "series_id, ordinal, code, pin_nm, tolerance_lower_nm, tolerance_upper_nm", "$2, 0, 'STD', 9000000, -5000, 0", id("pin_series"))
 	add("joint_template", "id, code, name, pin_series_id", "$2, $3, 'Template', $4", id("joint_template"), name("joint_template"), id("pin_series"))
-	add("template_feature", "template_id, ordinal, code, shape, duty", "$2, 0, 'bore', 'bore', 'running'", id("joint_template"))
+	add("template_feature", "template_id, ordinal, code, shape, duty, usual", "$2, 0, 'bore', 'bore', 'running', true", id("joint_template"))
 	add("vehicle", "id, code, name, member_id", "$2, $3, 'Vehicle', $4", id("vehicle"), name("vehicle"), id("member"))
 	add("joint", "id, vehicle_id, position, template_id", "$2, $3, $4, $5", id("joint"), id("vehicle"), name("joint"), id("joint_template"))
-	add("feature", "id, joint_id, ordinal, code, shape, duty, nominal_nm", "$2, $3, 0, 'bore', 'bore', 'running', 9000000", id("feature"), id("joint"))
+	add("feature", "id, joint_id, ordinal, code, shape, duty, nominal_nm, usual", "$2, $3, 0, 'bore', 'bore', 'running', 9000000, true", id("feature"), id("joint"))
 	add("reading", "id, feature_id, kind, size_nm, entered, entered_unit, stage, surface, taken_at, received_at, member_id, fingerprint",
 		"$2, $3, 'go', 9000000, 9, 'mm', 'as_found', 'bright', '2026-01-01Z', '2026-01-01Z', $4, ''", id("reading"), id("feature"), id("member"))
 	// Another reading than the specimen is void, so that the specimen can still be acted on.
