@@ -9,8 +9,6 @@ import (
 	"io"
 	"log/slog"
 	"net"
-	"os"
-	"path/filepath"
 	"syscall"
 	"time"
 
@@ -55,7 +53,7 @@ func runDemo(ctx context.Context, call invocation) error {
 	}
 	dir := cfg.DataDir
 	if dir == "" {
-		if dir, err = demoFolder(); err != nil {
+		if dir, err = localpg.KeptDir("demo"); err != nil {
 			return err
 		}
 	}
@@ -135,19 +133,6 @@ func demoOn(ctx context.Context, call invocation, cfg config.Config, f demoFlags
 	case <-cluster.Done():
 		return finish(errors.New("the demo's PostgreSQL ended by itself; its log is " + cluster.LogPath()))
 	}
-}
-
-// demoFolder is where the demo keeps its cluster. PostgreSQL does not run as
-// root, and its own user cannot reach into root's home.
-func demoFolder() (string, error) {
-	if os.Geteuid() == 0 {
-		return "/var/lib/pinwright/demo", nil
-	}
-	home, err := os.UserHomeDir()
-	if err != nil {
-		return "", fmt.Errorf("name a folder for the demo's data with -data-dir: %w", err)
-	}
-	return filepath.Join(home, ".local", "share", "pinwright", "demo"), nil
 }
 
 // prepareClub founds and loads the club on the first start, and makes a day's

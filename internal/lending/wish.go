@@ -15,12 +15,12 @@ import (
 
 // Wish is what a member asks for: all of its lines or none.
 type Wish struct {
-	Lines          []Line
-	Common         When // for lines without a time of their own
+	Lines  []Line
+	Common When // for lines without a time of their own
 	// NextFree, when not zero, asks instead for the next stretch of that length
 	// from Now on in which everything is free together.
-	NextFree time.Duration
-	Now      time.Time
+	NextFree       time.Duration
+	Now            time.Time
 	Purpose        string
 	Recommendation *uuid.UUID
 }

@@ -102,9 +102,11 @@ func Decide(s *Snapshot, q Question, now time.Time) (*Answer, error) {
 		cutters[i].FreeFrom = nil // the digest takes the days instead, so that it does not change by the second
 	}
 	a.Steps = steps(rows, cutters, nominal, func(c CutterRow) int { return waits[c.Code] }, &o.assumed)
-	if a.Posterior, err = wornsize.Estimate(o.set); err != nil {
+	estimation, err := wornsize.Begin(o.set)
+	if err != nil {
 		return nil, fmt.Errorf("estimate: %w", err)
 	}
+	a.Posterior = estimation.Posterior
 	a.Problem = choice.Problem{Posterior: a.Posterior, Series: a.Steps, Losses: choice.DefaultLosses(), Preference: choice.Preference(q.Preference),
 		Risk: choice.Risk{Joint: q.Risk, Set: q.Risk}}
 	o.assumed.add("assumed_losses", nil, "What a failed cut, a day's waiting and a spent step of the ladder cost was taken from defaults (common practice, no published source).")
@@ -120,7 +122,7 @@ func Decide(s *Snapshot, q Question, now time.Time) (*Answer, error) {
 		return nil, fmt.Errorf("choice: %w", err)
 	}
 	if a.Choice.Chosen.Status != choice.Decided {
-		if err := a.searchNext(o.set, s.Gauges.Items); err != nil {
+		if err := a.searchNext(o.set, estimation, s.Gauges.Items); err != nil {
 			return nil, err
 		}
 	}
@@ -168,7 +170,7 @@ func (o *observation) joint(j JointRow, a *Answer) (choice.Joint, []int) {
 // mostEstimates bounds the search for the next reading.
 const mostEstimates = 45
 
-func (a *Answer) searchNext(set wornsize.Set, rows []GaugeRow) error {
+func (a *Answer) searchNext(set wornsize.Set, estimation *wornsize.Estimation, rows []GaugeRow) error {
 	search := choice.Search{Gauges: choice.SeriesGauges(a.Steps, defaultGaugeBlur), MaxEstimates: mostEstimates, Keep: 1}
 	seen := map[int64]bool{}
 	for _, g := range rows {
@@ -182,7 +184,7 @@ func (a *Answer) searchNext(set wornsize.Set, rows []GaugeRow) error {
 			search.Instruments = []choice.Instrument{{Code: g.Code, U: instrumentSpreadU, Stations: []wornsize.Station{wornsize.Middle}}}
 		}
 	}
-	next, _, err := choice.NextReadings(a.Problem, set, search, wornsize.Estimate)
+	next, _, err := choice.NextReadings(a.Problem, set, search, continuing(set, estimation))
 	if err != nil {
 		return fmt.Errorf("next reading: %w", err)
 	}
@@ -190,6 +192,30 @@ func (a *Answer) searchNext(set wornsize.Set, rows []GaugeRow) error {
 		a.Next = &next[0]
 	}
 	return nil
+}
+
+// continuing estimates the set with one more reading from what is known of the
+// set already; any other set is estimated from the start.
+func continuing(set wornsize.Set, e *wornsize.Estimation) choice.Estimator {
+	return func(asked wornsize.Set) (wornsize.Posterior, error) {
+		changed := -1
+		for f := range asked.Features {
+			switch {
+			case len(asked.Features) != len(set.Features):
+				return wornsize.Estimate(asked)
+			case len(asked.Features[f].Readings) == len(set.Features[f].Readings):
+			case changed >= 0 || len(asked.Features[f].Readings) != len(set.Features[f].Readings)+1:
+				return wornsize.Estimate(asked)
+			default:
+				changed = f
+			}
+		}
+		if changed < 0 {
+			return e.Posterior, nil
+		}
+		own := asked.Features[changed].Readings
+		return e.With(changed, own[len(own)-1])
+	}
 }
 
 // digest is the SHA-256 of all inputs in one order.

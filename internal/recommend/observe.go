@@ -78,8 +78,10 @@ func observe(joints []JointRow, features []FeatureRow, readings []reading.Observ
 		j := joints[slices.IndexFunc(joints, func(j JointRow) bool { return j.ID == f.JointID })]
 		own := o.standing(f, readings)
 		surface := "unknown"
-		if len(own) > 0 {
-			surface = own[len(own)-1].Surface
+		for _, r := range own { // the last that anybody described
+			if r.Surface != "unknown" {
+				surface = r.Surface
+			}
 		}
 		form := o.form(j, surface, means)
 		feature := wornsize.Feature{Shape: shapeOf(f), Form: form, Prior: o.prior(f, own, tallest)}
