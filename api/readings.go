@@ -176,7 +176,7 @@ func refusal(r reading.Result) error {
 	switch {
 	case r.IDUsed:
 		return problem.New(problem.IDUsed, "A reading with this id and other content is on record. Make a new id for a new reading; to correct that one, void or replace it.")
-	case len(r.Faults) == 1 && len(r.Faults[0].Candidates) > 0:
+	case r.Ambiguous:
 		p := problem.Invalid(r.Faults...)
 		p.Kind = problem.AmbiguousName
 		return p

@@ -227,6 +227,7 @@ func TestReadingRefusals(t *testing.T) {
 	if diff := cmp.Diff([]any{"coupe/left", "van/left"}, ambiguous.get("errors", 0, "candidates")); diff != "" {
 		t.Errorf("candidates, -want +got\n%s", diff)
 	}
+	w.do("POST", w.at("readings"), w.officer, with(gauged, row{"feature": "rod"})).wantProblem("invalid-request")
 	if n := count(t, w, `select count(*) from reading`); n != 0 {
 		t.Errorf("refused readings left %d on record", n)
 	}

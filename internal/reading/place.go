@@ -34,11 +34,11 @@ func queueJoints(b *postgres.Batch, entries []Entry) *postgres.Rows[vehicle.Join
 	return vehicle.FindJoints(b, names)
 }
 
-// place returns the feature that e means, or what is wrong with its names.
-func (e Entry) place(known *vehicle.Index) (place, []problem.Fault) {
+// place returns the feature that e means, or the problem with its names.
+func (e Entry) place(known *vehicle.Index) (place, *problem.Error) {
 	joint, feature, err := e.find(known)
 	if p, _ := problem.As(err); p != nil {
-		return place{}, p.Faults
+		return place{}, p
 	}
 	return place{FeatureID: feature.ID, JointID: joint.ID, Code: feature.Code, Shape: feature.Shape, Nominal: (*length.Length)(feature.NominalNM)}, nil
 }

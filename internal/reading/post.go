@@ -32,6 +32,8 @@ type Result struct {
 	Faults  []problem.Fault
 	// IDUsed: it was refused because its id stands for other content.
 	IDUsed bool
+	// Ambiguous: all that is wrong is that its joint's name fits several joints.
+	Ambiguous bool
 }
 
 // Post is entries on their way into the record.
@@ -131,7 +133,12 @@ func (p *Post) judge(tx *postgres.Tx, actor uuid.UUID) []Result {
 		if len(faults) == 0 {
 			at, wrongPlace := e.place(joints)
 			by, wrongTool := e.toolOf(tools)
-			if faults = append(wrongPlace, wrongTool...); len(faults) == 0 {
+			faults = wrongTool
+			if wrongPlace != nil {
+				results[i].Ambiguous = len(faults) == 0 && problem.Is(wrongPlace, problem.AmbiguousName)
+				faults = append(wrongPlace.Faults, faults...)
+			}
+			if len(faults) == 0 {
 				results[i].Reading, faults = e.on(at, by, actor, tx.Now)
 				if p.confirms(results[i].Reading) {
 					results[i].Reading.Doubtful = nil
