@@ -124,7 +124,7 @@ func (c Club) reserve(ctx context.Context, say func(string, ...any), member clie
 	if rival.status != 409 {
 		return fmt.Errorf("the rival was answered %d: %s", rival.status, rival.body)
 	}
-	say("\n6  Another member asks for the same tool on the same days: %d.\n   %s. %s", rival.status, refusal.Title, wrap(refusal.Detail))
+	say("\n6  Another member asks for the same tool on the same days: %d.\n   %s", rival.status, wrap(refusal.Title+". "+refusal.Detail))
 	if len(refusal.Next) > 0 {
 		say("   Free next: from %s.", refusal.Next[0].From)
 	}

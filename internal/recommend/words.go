@@ -189,21 +189,30 @@ func (a *Answer) OutcomeText(o choice.Outcome) (name, text string) {
 		w := speak{a.Question.Unit}
 		name = fmt.Sprintf("reads %s to %s", w.size(a.Nominal.Micrometres()+o.Values.Low), w.size(a.Nominal.Micrometres()+o.Values.High))
 	}
-	var steps []string
-	for _, j := range o.Joints {
+	changed := []string{}
+	for i, j := range o.Joints {
+		now := a.Option(a.Choice.Chosen, i)
+		if now != nil && now.Kind == j.Kind && now.Step == j.Step {
+			continue
+		}
 		text := words(string(j.Kind))
 		if j.Step >= 0 && (j.Kind == choice.ReamTo || j.Kind == choice.CutSmallerAndLook) {
 			text = option(choice.Option{Kind: j.Kind, Step: j.Step}, a.Steps)
 		}
-		if len(steps) == 0 || steps[len(steps)-1] != text {
-			steps = append(steps, text)
+		changed = append(changed, a.Joints[i].Position+": "+text)
+	}
+	what := "the choice stays"
+	if len(changed) > 0 {
+		what = strings.Join(changed, "; ")
+		if len(changed) < len(o.Joints) {
+			what += "; the rest stays"
 		}
 	}
 	said := map[string]string{"go": "If it goes", "no_go": "If it does not go in", "starts": "If it starts but does not pass"}[name]
 	if said == "" {
 		said = "If it " + name
 	}
-	return name, fmt.Sprintf("%s (%s): %s, %s, all right with %s.", said, percent(o.Probability), strings.Join(steps, "; "), o.Status, percent(o.Success))
+	return name, fmt.Sprintf("%s (%s): %s; then %s, all right with %s.", said, percent(o.Probability), what, o.Status, percent(o.Success))
 }
 
 // OptionText names an option for people.
