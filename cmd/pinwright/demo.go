@@ -190,7 +190,7 @@ func tryThis(say func(string, ...any), base string, club demo.Club, t demo.Token
 	at := base + "/v1/clubs/" + club.Slug
 	key := `-H "Idempotency-Key: $(curl -s ` + base + `/v1/new-id)"`
 	say("\nServing at %s (start page /, reference /reference). Tokens for a day, one a role:", base)
-	for _, x := range [][2]string{{"member", t.Member}, {"tool_keeper", t.ToolKeeper}, {"treasurer", t.Treasurer}, {"officer", t.Officer}} {
+	for _, x := range [][2]string{{"member", t.Member}, {"tool_keeper", t.ToolKeeper}, {"treasurer", t.Treasurer}, {"officer", t.Officer}, {"auditor", t.Auditor}} {
 		say("  %-12s %s", x[0], x[1])
 	}
 	say("\nTry, as often as you like (Ctrl-C stops):\n\nTOKEN=%s", t.Member)

@@ -10,7 +10,7 @@ import (
 
 // Tokens are one token for each role, and a second member's.
 type Tokens struct {
-	Member, Rival, ToolKeeper, Treasurer, Officer string
+	Member, Rival, ToolKeeper, Treasurer, Officer, Auditor string
 }
 
 type sized struct{ Text string }

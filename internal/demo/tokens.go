@@ -53,8 +53,8 @@ func Found(ctx context.Context, owner *pgxpool.Pool, c Club, now time.Time) (Fou
 // those of earlier starts.
 func DayTokens(ctx context.Context, owner *pgxpool.Pool, c Club, f Founded, now time.Time) (Tokens, error) {
 	var t Tokens
-	holders := map[string]*string{"02": &t.Member, "03": &t.Rival, "04": &t.ToolKeeper, "05": &t.Treasurer, c.Officer.Number: &t.Officer}
-	numbers := []string{"02", "03", "04", "05", c.Officer.Number}
+	holders := map[string]*string{"02": &t.Member, "03": &t.Rival, "04": &t.ToolKeeper, "05": &t.Treasurer, "06": &t.Auditor, c.Officer.Number: &t.Officer}
+	numbers := []string{"02", "03", "04", "05", "06", c.Officer.Number}
 	type row struct {
 		Number string
 		ID     uuid.UUID
