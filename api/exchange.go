@@ -44,6 +44,11 @@ type call struct {
 func (s *Server) begin(c echo.Context) (in *call, invalid, err error) {
 	op := s.contract.byRoute[c.Request().Method+" "+c.Path()]
 	in = &call{ctx: c.Request().Context(), echo: c, op: op, now: s.now()}
+	for _, value := range c.ParamValues() {
+		if strings.Contains(value, "/") { // the router gives a last parameter all the rest of the path
+			return nil, nil, errNowhere
+		}
+	}
 	if op.Roles != nil {
 		scheme, text, _ := strings.Cut(c.Request().Header.Get("Authorization"), " ")
 		in.secret = access.Secret(strings.TrimSpace(text))
@@ -59,6 +64,8 @@ func (s *Server) begin(c echo.Context) (in *call, invalid, err error) {
 	}
 	return in, invalid, nil
 }
+
+var errNowhere = problem.New(problem.NotFound, "Check the address; /reference lists all there are.")
 
 var errNobody = problem.New(problem.Unauthenticated, "Send a valid token as Authorization: Bearer pw_…; this one is missing, unknown, expired or revoked.")
 

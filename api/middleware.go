@@ -133,7 +133,7 @@ func (s *Server) fail(err error, c echo.Context) {
 		case routed.Code == http.StatusMethodNotAllowed:
 			err = problem.New(problem.MethodNotAllowed, "This address takes %s.", c.Response().Header().Get("Allow"))
 		case routed.Code == http.StatusNotFound:
-			err = problem.New(problem.NotFound, "Check the address; /reference lists all there are.")
+			err = errNowhere
 		case routed.Code == http.StatusBadRequest && s.contract.byRoute[c.Request().Method+" "+c.Path()] != nil:
 			// A parameter that the generated binder cannot read: authentication, club
 			// and role still come first.

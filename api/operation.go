@@ -2,6 +2,7 @@ package api
 
 import (
 	"fmt"
+	"net/http"
 	"regexp"
 	"slices"
 	"strings"
@@ -58,6 +59,9 @@ func loadContract() (*contract, error) {
 				}
 			}
 			c.byRoute[method+" "+inBraces.ReplaceAllString(path, ":$1")] = op
+			if method == http.MethodGet {
+				c.byRoute[http.MethodHead+" "+inBraces.ReplaceAllString(path, ":$1")] = op
+			}
 			c.byID[op.ID] = op
 		}
 	}

@@ -79,9 +79,19 @@ func New(o Options) (*Server, error) {
 	if err := s.pages(e); err != nil {
 		return nil, err
 	}
-	RegisterHandlers(e, s)
+	RegisterHandlers(alsoHead{e}, s)
 	s.echo = e
 	return s, nil
+}
+
+// alsoHead takes HEAD wherever GET is taken (RFC 9110, 9.1): it runs the same
+// and is answered without the body.
+type alsoHead struct{ *echo.Echo }
+
+// GET registers a handler for GET and HEAD.
+func (e alsoHead) GET(path string, h echo.HandlerFunc, m ...echo.MiddlewareFunc) *echo.Route {
+	e.HEAD(path, h, m...)
+	return e.Echo.GET(path, h, m...)
 }
 
 // Handler is the whole service.
