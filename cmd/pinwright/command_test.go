@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"os"
 	"strconv"
 	"strings"
 	"testing"
@@ -11,7 +12,15 @@ import (
 	"pinwright/migrations"
 )
 
-func TestMain(m *testing.M) { pgtest.Main(m) }
+// asCommand makes this test binary be the command, for tests of the process.
+const asCommand = "BE_THE_COMMAND"
+
+func TestMain(m *testing.M) {
+	if os.Getenv(asCommand) != "" {
+		main()
+	}
+	pgtest.Main(m)
+}
 
 func call(t *testing.T, environ []string, args ...string) (code int, stdout, stderr string) {
 	t.Helper()

@@ -89,7 +89,7 @@ const (
 )
 
 // otherVariables are read by the tests' own switches.
-var otherVariables = []string{"PINWRIGHT_KEEP_TEST_DB"}
+var otherVariables = []string{"PINWRIGHT_KEEP_TEST_DB", "PINWRIGHT_LONG"}
 
 // Declared is a set of settings that waits for its flags to be parsed.
 type Declared struct {
