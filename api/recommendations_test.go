@@ -23,6 +23,13 @@ var fourHinges = []string{"left-upper", "left-lower", "right-upper", "right-lowe
 func hingeSet(t *testing.T) *world {
 	t.Helper()
 	w := newWorld(t)
+	w.hinges()
+	return w
+}
+
+// hinges makes in w what hingeSet promises.
+func (w *world) hinges() {
+	w.t.Helper()
 	w.do("POST", w.at("garages"), w.officer, workshop).want(201)
 	for _, size := range []string{"0.318", "0.322"} {
 		w.do("POST", w.at("tool-models"), w.officer, map[string]any{"code": "reamer-" + size, "name": "Reamer " + size, "kind": "reamer", "size": size + " in", "charge_per_use": map[string]any{"minor": 150}}).want(201)
@@ -31,7 +38,6 @@ func hingeSet(t *testing.T) *world {
 	w.do("POST", w.at("pin-series"), w.officer, practiceSeries).want(201)
 	w.do("POST", w.at("vehicles"), w.officer, map[string]any{"code": "tourer", "name": "Tourer"}).want(201)
 	w.do("POST", w.at("vehicles/tourer/joints"), w.officer, map[string]any{"template": "door-hinge", "positions": fourHinges, "pin_series": "hinge-314"}).want(201)
-	return w
 }
 
 // practiceForm is the form error that the check values assume.
