@@ -5,7 +5,6 @@ import (
 	"net/http"
 	"regexp"
 	"slices"
-	"strings"
 	"time"
 
 	"github.com/getkin/kin-openapi/openapi3"
@@ -118,8 +117,3 @@ func (op *operation) allows(code string) bool {
 
 // isRead reports whether op only looks.
 func (op *operation) isRead() bool { return op.Method == "GET" || op.Method == "HEAD" }
-
-// echoRoute is op's path in the router's spelling.
-func (op *operation) echoRoute() string {
-	return strings.NewReplacer("{", ":", "}", "").Replace(op.Path)
-}

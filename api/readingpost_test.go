@@ -189,7 +189,7 @@ func TestOverlappingBatchesAtOnceCountEachReadingOnce(t *testing.T) {
 	var wg sync.WaitGroup
 	for client := range clients {
 		wg.Go(func() {
-			random := rand.New(rand.NewPCG(seed, uint64(client))) //nolint:gosec // a shuffle
+			random := rand.New(rand.NewPCG(seed, uint64(client)))
 			mine := slices.Clone(all)
 			random.Shuffle(ids, func(i, j int) { mine[i], mine[j] = mine[j], mine[i] })
 			batch := make([]any, ids/2)
@@ -304,7 +304,7 @@ func TestOrderOfUploadDoesNotMatter(t *testing.T) {
 	}
 	for seed := range uint64(3) {
 		w := newBench(t)
-		random := rand.New(rand.NewPCG(seed, 1)) //nolint:gosec // a shuffle
+		random := rand.New(rand.NewPCG(seed, 1))
 		sent := append(slices.Clone(all), all[:12]...)
 		random.Shuffle(len(sent), func(i, j int) { sent[i], sent[j] = sent[j], sent[i] })
 		for len(sent) > 0 {

@@ -1,7 +1,6 @@
 package api_test
 
 import (
-	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -360,5 +359,5 @@ func waitFor(t testing.TB, w *world, query string) {
 		}
 		time.Sleep(10 * time.Millisecond)
 	}
-	t.Fatal(fmt.Sprintf("never true: %s", query))
+	t.Fatalf("never true: %s", query)
 }

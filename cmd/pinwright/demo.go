@@ -67,7 +67,7 @@ func runDemo(ctx context.Context, call invocation) error {
 }
 
 func demoOn(ctx context.Context, call invocation, cfg config.Config, f demoFlags, cluster *localpg.Cluster, story io.Writer, log *slog.Logger) error {
-	say := func(format string, args ...any) { fmt.Fprintf(story, format+"\n", args...) } //nolint:errcheck // a closed terminal ends the process by itself
+	say := func(format string, args ...any) { fmt.Fprintf(story, format+"\n", args...) } // a closed terminal ends the process by itself
 	say("Pinwright demo. %s.", cluster.How())
 	if f.fresh {
 		if err := dropDatabase(ctx, cluster.AdminURL()); err != nil {

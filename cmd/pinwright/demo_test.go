@@ -105,7 +105,7 @@ func demoDir(t *testing.T) string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := os.Chmod(dir, 0o755); err != nil { //nolint:gosec // the server's own user must pass through
+	if err := os.Chmod(dir, 0o755); err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() {

@@ -24,7 +24,7 @@ type Token struct {
 	Fingerprint []byte `json:"-"`
 }
 
-const tokenColumns = `id, member_id, label, kind, scopes, created_at, expires_at, revoked_at, used_on, fingerprint`
+const tokenColumns = `id, member_id, label, kind, scopes, created_at, expires_at, revoked_at, used_on, fingerprint` //nolint:gosec // names of columns
 
 // Default and greatest life of a token.
 const (

@@ -172,7 +172,7 @@ func (s setting) lookUp(env, flags map[string]string) (text, from string, err er
 	case inFile && inVariable:
 		return "", "", fmt.Errorf("%s and %s_FILE are both set: keep one", s.variable, s.variable)
 	case inFile:
-		b, err := os.ReadFile(path)
+		b, err := os.ReadFile(path) //nolint:gosec // a file that the operator names
 		if err != nil {
 			return "", "", fmt.Errorf("%s_FILE: %w", s.variable, err)
 		}

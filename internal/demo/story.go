@@ -46,7 +46,7 @@ type answered struct {
 // Story does the main job on the club's own vehicle and tells each step on w.
 func (c Club) Story(ctx context.Context, w io.Writer, base string, t Tokens) error {
 	member := newClient(base, c.Slug, t.Member)
-	say := func(format string, args ...any) { fmt.Fprintf(w, format+"\n", args...) } //nolint:errcheck // a terminal that went away ends the demo elsewhere
+	say := func(format string, args ...any) { fmt.Fprintf(w, format+"\n", args...) } // a terminal that went away ends the demo elsewhere
 	say("1  Readings of four worn hinges, posted from the garage; the first is sent twice, as phones do.")
 	batch := append([]object{c.Job.Readings[0]}, c.Job.Readings...)
 	var report struct{ Created, Existing, Refused int }

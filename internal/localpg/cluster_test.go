@@ -392,7 +392,9 @@ func TestKeptClusterStartsAfterItsServerWasKilled(t *testing.T) {
 	if err := connect(t, c.AdminURL()).QueryRow(t.Context(), `SELECT n FROM kept`).Scan(&n); err != nil || n != 9 {
 		t.Errorf("read %d, %v; want 9", n, err)
 	}
-	<-asleep // its end is the old server's matter
+	if err := <-asleep; err == nil {
+		t.Error("a statement on the killed server ended well")
+	}
 }
 
 func TestKeptClusterStartsWhenItsOldProcessNumberBelongsToAnotherProgram(t *testing.T) {

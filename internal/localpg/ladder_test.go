@@ -59,7 +59,7 @@ func fakeBinaries(t *testing.T, dir, version string) string {
 
 func write(t *testing.T, path, text string) {
 	t.Helper()
-	if err := os.WriteFile(path, []byte(text), 0o755); err != nil { //nolint:gosec // a program must be executable
+	if err := os.WriteFile(path, []byte(text), 0o755); err != nil {
 		t.Fatal(err)
 	}
 }

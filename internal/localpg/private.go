@@ -292,7 +292,7 @@ func (op *opening) awaitAnswer(ctx context.Context, adminURL string) error {
 		}
 		select {
 		case <-op.server.done:
-			return fmt.Errorf("the PostgreSQL server ended while starting (%v); it said:", op.server.err)
+			return fmt.Errorf("the PostgreSQL server ended while starting (%w); it said:", op.server.err)
 		case <-ctx.Done():
 			return fmt.Errorf("wait for the PostgreSQL server: %w (last: %w); it said:", context.Cause(ctx), err)
 		case <-time.After(20 * time.Millisecond):

@@ -101,13 +101,12 @@ func EstimateFeature(s *Snapshot, feature uuid.UUID, unit length.Unit) (FeatureE
 	}
 	e.Assumed, e.Warnings = o.assumed.list, o.warnings.list
 	words := speak{unit}
-	switch {
-	case f.Shape == "pin":
+	if f.Shape == "pin" {
 		original := SizeOf(p.Original, nominal)
 		e.Original = &original
 		e.PinStep = stepOf(p.Original, s.Steps.Items, nominal)
 		e.Summary = words.pin(e)
-	default:
+	} else {
 		e.Summary = words.bore(e)
 	}
 	e.DoNext = words.measureNext(f, len(e.Readings), e.Passing)

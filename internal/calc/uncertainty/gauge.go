@@ -132,7 +132,7 @@ func SizeOfGauge(g Gauge) (GaugeSize, error) {
 		return GaugeSize{}, err
 	}
 	var out GaugeSize
-	size := marked
+	var size float64
 	if g.Calibration != nil {
 		size, err = out.calibrated(g, marked)
 	} else {

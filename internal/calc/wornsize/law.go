@@ -170,15 +170,3 @@ func (l Law) mirrored() Law {
 	}
 	return out
 }
-
-// shifted is the law of the size plus d.
-func (l Law) shifted(d float64) Law {
-	if d == 0 {
-		return l
-	}
-	out := Law{X: make([]float64, len(l.X)), P: l.P}
-	for i, x := range l.X {
-		out.X[i] = x + d
-	}
-	return out
-}

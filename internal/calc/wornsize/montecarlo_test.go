@@ -1,7 +1,6 @@
 package wornsize
 
 import (
-	"fmt"
 	"math"
 	"testing"
 )
@@ -157,7 +156,7 @@ func TestQuantilesAgreeWithBruteForce(t *testing.T) {
 			if d := posterior.LogEvidence - s.logEvidence; math.Abs(d) > 4*s.evidenceSE {
 				t.Errorf("log evidence %.5f, brute force %.5f ± %.5f", posterior.LogEvidence, s.logEvidence, s.evidenceSE)
 			}
-			t.Log(fmt.Sprintf("effective sample %.0f", s.effective()))
+			t.Logf("effective sample %.0f", s.effective())
 		})
 	}
 }
