@@ -78,7 +78,7 @@ func cubicWeights(t float64) [4]float64 {
 // directArcsine is logArcsine by as many nodes as the width asks for.
 func directArcsine(d, step float64, rules *tiers) float64 {
 	nodes := rules.at(math.Abs(step), 9, 1.6)
-	from, to := window(nodes.c, d, step)
+	from, to := near(nodes.c, d, step)
 	table := gaussTable()
 	var sum float64
 	for k := from; k < to; k++ {

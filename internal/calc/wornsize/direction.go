@@ -53,7 +53,7 @@ func directedNodes(n int, readings []observation, lobing float64) turns {
 
 // addDirected adds to t the log likelihood of readings in stated directions of
 // one section, their common angle φ integrated out.
-func addDirected(t triangle, s []float64, readings []observation, lobing float64, open []int) {
+func addDirected(t triangle, s []float64, readings []observation, lobing float64, cells window) {
 	plain := true
 	var info float64
 	for _, o := range readings {
@@ -72,13 +72,13 @@ func addDirected(t triangle, s []float64, readings []observation, lobing float64
 			if j < 0 {
 				continue
 			}
-			if open != nil && j < open[i] {
+			w := s[j] - s[i]
+			if cells.shut(i, j, w) {
 				row[jj] = math.Inf(-1)
 				continue
 			}
-			w := s[j] - s[i]
 			n := 8
-			for float64(n) < 6+2.2*math.Abs(w)/blur && n < 4096 {
+			for float64(n) < 6+2.2*math.Abs(w)/blur && n < 1000 {
 				n += n / 2
 			}
 			row[jj] += at(s[i], w, n)
@@ -89,9 +89,15 @@ func addDirected(t triangle, s []float64, readings []observation, lobing float64
 // directedLog is the log likelihood at smallest size s and ovality w by n
 // angles, one reading and angle at a time.
 func directedLog(readings []observation, lobing float64) func(s, w float64, n int) float64 {
+	const most = 96 // angles: beyond, a biased method is itself as wide as the steps
 	made := map[int]turns{}
+	tables := make([]densityTable, len(readings))
+	for r, o := range readings {
+		tables[r] = newDensityTable(o)
+	}
 	var logs []float64
 	return func(s, w float64, n int) float64 {
+		n = min(n, most)
 		nodes, ok := made[n]
 		if !ok {
 			nodes = directedNodes(n, readings, lobing)
@@ -99,9 +105,9 @@ func directedLog(readings []observation, lobing float64) func(s, w float64, n in
 		}
 		logs = append(logs[:0], nodes.w...)
 		clear(logs)
-		for r, o := range readings {
+		for r := range tables {
 			for k, c := range nodes.c[r] {
-				logs[k] += o.logDensity(s + w*c)
+				logs[k] += tables[r].at(s + w*c)
 			}
 		}
 		return logOfMean(logs, nodes.w)

@@ -5,4 +5,106 @@
 //
 // All lengths are micrometres of diameter, counted from a nominal size that
 // the caller chooses (so that 8 mm bores keep their nanometres in a float64).
+// Readings are already corrected to 20 °C (ISO 1).
+//
+// # Vocabulary
+//
+// A section is one of three places along a cylinder: MouthA, Middle, MouthB,
+// read or not; an unread mouth is where the surprise sits. Base size B: what
+// the cylinder would be without form error. Bell mouth t: how much the
+// smallest size of a section exceeds B. Ovality w: largest less smallest
+// size of one section. Shared error: one that several readings carry alike
+// (JCGM 100:2008, 5.2), such as the calibration of one instrument or the size of
+// one gauge. Node: one value of all shared errors at which features are independent.
+//
+// # The bore
+//
+// Each section z has smallest size S_z = B + t_z and largest L_z = S_z + w_z,
+// with t_z ~ Exp(BellMouth), in the middle Exp(BellMouth × MiddleShare), and
+// w_z ~ Exp(Ovality). B is flat from Prior.Low to Prior.High with normal
+// shoulders; hard edges are given shoulders of a thousandth of the width.
+//
+//	passing size   S = min S_z               (Taylor's principle, ISO 1938-1, ISO 286-1)
+//	clean-up size  C = max (S_z + w_z + 2 e_z) + A
+//
+// A ~ Exp(Surface) is metal to be reached beyond the clean surface; e_z, the
+// offset of the cut's axis, is Misalignment with a floating reamer and
+// w_z/2 + Misalignment with one held to the original axis.
+//
+// A mean of zero (or below a thousandth of the sharpest blur) says that this
+// form error does not exist; all zero leaves the plain model of one size with normal and censored readings.
+//
+// # The pin
+//
+// A pin is the mirror image and is computed as a bore of negated size. Its base
+// is the size of its unworn ends; the middle falls below it by Exp(BellMouth)
+// and is oval by Exp(Ovality), the ends by MiddleShare of both, so that
+// MiddleShare zero makes the ends exact witnesses. Original is the base,
+// Passing the largest size, CleanUp the smallest. Surface, Guidance and
+// Misalignment belong to a cut and do not apply.
+//
+// # Readings
+//
+// A value is true size + bias + shared error + noise: noise normal with U, bias
+// rectangular on [BiasLow, BiasHigh]. A measured reading at angle θ sees
+// S_z + w_z |cos(θ−φ_z)|^k, k = Lobing, φ_z uniform. Without a direction that is
+// an arcsine law blurred by the noise. Readings with directions at one station
+// share φ_z, which is integrated out. One φ for all sections is not assumed: a
+// shaft that tilts or a lever that pulls one way wears the mouths along one
+// line, but nothing in a reading shows that it does, and independent angles
+// only widen the answer. A measured reading without a station is of each
+// section with probability 1/3, its direction then being ignored; of more than
+// four such readings those that read most alike are taken to be of one section.
+// Odd lobing (k does not describe it) is invisible to two points: use a gauge.
+//
+// A gauge has one effective size G = value − bias − shared error + Feel + noise
+// for all it meets in one trial. Go: G < S; with PartLength only G < the mouth
+// tried. NoGo: G is not below the mouth tried; at AnyStation below neither
+// mouth. Starts: G is below the mouth tried (at AnyStation, either), not
+// below S. Go, NoGo and Starts exhaust what a full-length gauge can do, Go and
+// NoGo what a short one can, so that the ratio of the evidence with and without
+// such a reading is its predictive probability. Each outcome is noted wrongly
+// with probability Lapse.
+//
+// A Burred mouth has a lip of Exp(Burr) (BellMouth when Burr is zero) that
+// makes it smaller than the metal behind it. Each reading meets a lip of its
+// own, and the laws are of the metal, as after deburring: so a refusal at a burred
+// mouth says little, a gauge that passes says as much as ever.
+//
+// # Method
+//
+// No sampling: everything is quadrature, so that the same input gives the same
+// bytes. Shared errors that touch one reading are folded into it exactly;
+// the others are integrated on nodes placed by a normal surrogate of their
+// posterior (generalised least squares, exact without form error): product
+// rules while they need few nodes, a rank-1 lattice through the inverse
+// distribution functions for more, which spends its nodes on all shared errors
+// at once where a product would multiply. Per feature, sizes lie on one mesh that
+// is fine where readings are sharp and coarse elsewhere. Exponential laws have
+// no memory, so E f(m + t) is one backward recursion with a cubic through four
+// neighbours in each cell, and B integrates out in closed form: given that the
+// smallest section is m, the others are independent above it.
+//
+// Measured against importance sampling of the same model (a million draws, 28
+// varied cases) the laws are right to about 1e-3 in probability; against
+// generalised least squares the mean is right to 1e-6 of its deviation. With
+// the lattice expect 1e-2.
+//
+// LogEvidence compares the same set with and without a reading. Where readings
+// contradict each other beyond what a float64 holds, all U are made four
+// times as large until they can be true together, and gauged outcomes that contradict beyond Lapse
+// are taken as independent: evidence is then only an order of magnitude.
+// Contradictions names the pairs.
+//
+// # Orders of magnitude
+//
+// Common practice, no published source, on a bore of 8 mm: BellMouth and
+// Ovality 10–20 µm, Surface 3–10, Feel 1–2 clean and 3–10 rusty, Burr as much as
+// the bell mouth; U of a micrometer in a home garage 3–5, of a caliper 15–30.
+//
+// # What it does not do
+//
+// It decides nothing (that is choice), knows no instruments (uncertainty), no
+// history (the caller sets Prior), no bent or tapered cylinders, and no change
+// between readings: a reamed, honed or bushed bore starts a new feature.
 package wornsize

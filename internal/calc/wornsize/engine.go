@@ -53,7 +53,7 @@ type found struct {
 }
 
 // newEngine prepares a feature for a mesh that is fine at the given foci.
-func newEngine(c cylinder, foci []focus, low, high float64, spreads []float64) *engine {
+func newEngine(c cylinder, foci []focus, low, high float64, spreads []float64, limit int) *engine {
 	e := &engine{c: c, memo: map[string]remembrance{}}
 	e.placed, e.unplaced = unitsOf(c)
 	for _, o := range c.observations {
@@ -70,9 +70,7 @@ func newEngine(c cylinder, foci []focus, low, high float64, spreads []float64) *
 			u.section = int(Middle) - 1
 		}
 	}
-	limit := meshLimit
 	if c.round() {
-		limit = roundLimit
 		e.placed, e.unplaced = append(e.placed, e.unplaced...), nil
 	}
 	e.mesh = newMesh(low, high, foci, limit)
@@ -413,11 +411,11 @@ func (e *engine) slabs(shifts []float64, wantCut bool) (slabs [3][]slab, logScal
 }
 
 func (e *engine) table(u *unit, z int, shifts []float64) triangle {
-	var open []int
+	cells := window{longest: 745 * max(e.c.oval[0], e.c.oval[1])}
 	if u.section >= 0 && !e.flat[z] {
-		open = e.open[u.section]
+		cells.from = e.open[u.section]
 	}
-	return u.log(e.mesh, e.c.lobing, e.flat[z], open, shifts)
+	return u.log(e.mesh, e.c.lobing, e.flat[z], cells, shifts)
 }
 
 // findOpen bounds, per section, the (S, L) worth computing: where no reading

@@ -12,7 +12,7 @@ var ErrNoFeature = errors.New("the set has no feature: give at least one bore or
 
 const (
 	lightestNode = 1e-7 // share of the heaviest node below which a node is left out
-	widenings    = 40
+	widenings    = 20
 )
 
 // Estimate gives the posterior of every feature of a set from its readings,
@@ -36,7 +36,7 @@ func Estimate(set Set) (Posterior, error) {
 		// believe all of them less until they can be true together.
 		for c := range cylinders {
 			for i := range cylinders[c].observations {
-				cylinders[c].observations[i].u *= 2
+				cylinders[c].observations[i].u *= 4
 			}
 		}
 	}
@@ -103,7 +103,7 @@ func (p *part) prepare(c cylinder, g grid) {
 		}
 		p.which = append(p.which, at)
 	}
-	engine, centre := locate(c, g.centre, g.spreads)
+	engine, centre := locate(c, g.centre, g.spreads, len(p.first))
 	p.engine = engine
 	if len(touched) == 0 {
 		p.centre = &centre

@@ -3,7 +3,7 @@ package wornsize
 import "math"
 
 const (
-	locatingRounds = 8
+	locatingRounds = 5
 	coarsestMass   = 0.17 // share of a law that one cell may hold
 )
 
@@ -12,14 +12,21 @@ const (
 // many finer ones as it takes until no cell holds more than coarsestMass.
 // spreads is how far shared errors may move, one standard deviation each. The
 // second result is what was found at the centre, all columns kept.
-func locate(c cylinder, centre, spreads []float64) (*engine, found) {
+func locate(c cylinder, centre, spreads []float64, nodes int) (*engine, found) {
+	limit := meshLimit
+	switch {
+	case c.round():
+		limit = roundLimit
+	case nodes > 100:
+		limit = manyLimit
+	}
 	low, high, foci := firstFoci(c, centre, spreads)
 	rough := make([]focus, len(foci))
 	for i, f := range foci {
 		rough[i] = focus{f.centre, f.half, 3 * f.spread}
 	}
 	moved := c.moved(spreads)
-	e := newEngine(c, rough, low, high, spreads)
+	e := newEngine(c, rough, low, high, spreads, limit)
 	f := e.at(centre, true)
 	if f.whole != nil {
 		low, high = e.span(f, low, high, moved)
@@ -27,7 +34,7 @@ func locate(c cylinder, centre, spreads []float64) (*engine, found) {
 		foci = e.crowded(f, foci)
 	}
 	for range locatingRounds {
-		e = newEngine(c, foci, low, high, spreads)
+		e = newEngine(c, foci, low, high, spreads, limit)
 		f = e.at(centre, true)
 		if f.whole == nil || e.mesh.full {
 			break

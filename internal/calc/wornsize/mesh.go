@@ -11,8 +11,9 @@ type focus struct{ centre, half, spread float64 }
 
 const (
 	meshStep   = 0.45 // of the blur: a cumulative cubic rule is then right to some 3e-4
-	meshGrowth = 0.17 // step per unit of distance from what is sharp
+	meshGrowth = 0.13 // step per unit of distance from what is sharp
 	meshLimit  = 420  // nodes; beyond it all steps are widened alike
+	manyLimit  = 260  // the same when shared errors take many nodes
 	roundLimit = 4000 // the same for a perfect cylinder, which costs one dimension only
 )
 
@@ -39,7 +40,7 @@ func newMesh(low, high float64, foci []focus, limit int) *mesh {
 // spread walks from low to high with the step the nearest focus asks for; nil
 // when that takes more than limit nodes.
 func spread(low, high float64, foci []focus, widen float64, limit int) []float64 {
-	largest := (high - low) / 24
+	largest := (high - low) / 36
 	smallest := (high - low) * 1e-9
 	step := func(x float64) float64 {
 		h := largest

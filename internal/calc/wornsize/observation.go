@@ -10,8 +10,8 @@ import (
 // Limits of what Estimate accepts, µm. They keep every product inside a
 // float64 and lie far outside any garage.
 const (
-	farthest = 1e7  // from nominal, either way
-	finest   = 1e-4 // a blur below 0.1 nm is a slip of units
+	farthest = 1e6  // from nominal, either way
+	finest   = 1e-3 // a blur below 1 nm is a slip of units
 )
 
 // observation is a reading in the coordinates of the computation: a pin is
@@ -274,7 +274,32 @@ func newCylinder(f Feature, commons []Common, place []int) (cylinder, error) {
 		c.observations = append(c.observations, o)
 	}
 	sortObservations(c.observations)
+	c.dropNegligible()
 	return c, nil
+}
+
+// dropNegligible takes form errors that no reading can tell from none, below
+// a thousandth of the sharpest blur, as none.
+func (c *cylinder) dropNegligible() {
+	sharpest := c.prior.High - c.prior.Low + c.prior.Shoulder
+	for _, o := range c.observations {
+		sharpest = math.Min(sharpest, o.u)
+	}
+	for z := range 3 {
+		for _, mean := range [2]*float64{&c.bell[z], &c.oval[z]} {
+			if *mean < 1e-3*sharpest {
+				*mean = 0
+			}
+		}
+	}
+	if c.surface < 1e-3*sharpest {
+		c.surface = 0
+	}
+	for i := range c.observations {
+		if o := &c.observations[i]; o.lip < 1e-3*o.u {
+			o.lip = 0
+		}
+	}
 }
 
 // sortObservations puts readings in an order that does not depend on how they

@@ -39,6 +39,18 @@ type unit struct {
 	tables   map[tableKey]triangle
 }
 
+// window is the part of the (S, L) plane worth computing. from[i] is the first
+// L of row i; what comes before is as good as impossible. Beyond longest an
+// ovality has no probability that a float64 holds.
+type window struct {
+	from    []int
+	longest float64
+}
+
+func (c window) shut(i, j int, w float64) bool {
+	return c.from != nil && j < c.from[i] || w > c.longest
+}
+
 // tableKey names a table of a unit: the shared error it was made for, and
 // whether its section can be oval.
 type tableKey struct {
@@ -128,9 +140,8 @@ func (u *unit) sharpness() float64 {
 }
 
 // log tabulates the log likelihood of the unit at shared errors shifts (by
-// index of the shared error). open[i] is the first L of row i worth computing;
-// what comes before is as good as impossible. The table is kept for when the same error comes again.
-func (u *unit) log(m *mesh, lobing float64, flat bool, open []int, shifts []float64) triangle {
+// index of the shared error), within cells. The table is kept for when the same error comes again.
+func (u *unit) log(m *mesh, lobing float64, flat bool, cells window, shifts []float64) triangle {
 	key := tableKey{flat: flat}
 	if u.common >= 0 {
 		key.shift = shifts[u.common]
@@ -154,10 +165,10 @@ func (u *unit) log(m *mesh, lobing float64, flat bool, open []int, shifts []floa
 		}
 	case len(moved) == 1 || u.section < 0:
 		for _, o := range moved {
-			addUndirected(t, m.s, o, lobing, open)
+			addUndirected(t, m.s, o, lobing, cells)
 		}
 	default:
-		addDirected(t, m.s, moved, lobing, open)
+		addDirected(t, m.s, moved, lobing, cells)
 	}
 	if u.common != -2 && len(m.s) <= 700 {
 		u.tables[key] = t
@@ -226,7 +237,7 @@ func (t *tiers) at(ratio, base, slope float64) angleNodes {
 }
 
 // addUndirected adds to t the log of the arcsine law on [S, L] blurred by o.
-func addUndirected(t triangle, s []float64, o observation, lobing float64, open []int) {
+func addUndirected(t triangle, s []float64, o observation, lobing float64, cells window) {
 	rules := newTiers(lobing)
 	plain := o.low == o.high && o.lip == 0
 	var blurred densityTable
@@ -242,15 +253,14 @@ func addUndirected(t triangle, s []float64, o observation, lobing float64, open 
 			if j < 0 {
 				continue
 			}
-			if open != nil && j < open[i] {
+			w := s[j] - s[i]
+			if cells.shut(i, j, w) {
 				row[jj] = math.Inf(-1)
 				continue
 			}
-			w := s[j] - s[i]
 			step := w * scale
 			if !plain {
-				nodes := rules.at(math.Abs(step), 7, 1.5)
-				row[jj] += averageLog(nodes, func(c float64) float64 { return blurred.at(s[i] + w*c) })
+				row[jj] += blurred.average(rules.at(math.Min(math.Abs(step), widestBlurred), 7, 1.5), s[i], w)
 				continue
 			}
 			row[jj] += logNorm + logArcsine((centre-s[i])*scale, step, lobing, rules)
@@ -258,9 +268,9 @@ func addUndirected(t triangle, s []float64, o observation, lobing float64, open 
 	}
 }
 
-// window is the run of nodes that lie within nine blurs of the reading, or of
+// near is the run of nodes that lie within nine blurs of the reading, or of
 // the edge that is nearest to it.
-func window(c []float64, d, step float64) (from, to int) {
+func near(c []float64, d, step float64) (from, to int) {
 	if len(c) < 28 || step <= 0 {
 		return 0, len(c)
 	}
@@ -281,6 +291,10 @@ func averageLog(nodes angleNodes, f func(c float64) float64) float64 {
 	}
 	return logOfMean(logs, nodes.w)
 }
+
+// widestBlurred is the ovality, in blurs, beyond which the angle gets no more
+// nodes: a biased method or a burr is itself wider than their steps.
+const widestBlurred = 80
 
 // densityTable holds the log density of one reading over the true size near
 // it, at eighths of its blur, where the closed form costs too much: a biased
@@ -304,12 +318,48 @@ func newDensityTable(o observation) densityTable {
 	return t
 }
 
+// average is the log of the mean density over the angle, at smallest size s
+// and ovality w. Nodes that see a size outside the table are left out unless
+// all do.
+func (t densityTable) average(nodes angleNodes, s, w float64) float64 {
+	if len(nodes.c) > 28 && w > 0 {
+		last := t.first + t.step*float64(len(t.logs)-4)
+		from, _ := slices.BinarySearch(nodes.c, (t.first-s)/w)
+		to, _ := slices.BinarySearch(nodes.c, (last-s)/w)
+		switch {
+		case to-from > 1:
+			nodes = angleNodes{nodes.c[from:to], nodes.w[from:to]}
+		case from >= len(nodes.c)/2: // all see too little: the largest tell
+			nodes = angleNodes{nodes.c[len(nodes.c)-8:], nodes.w[len(nodes.c)-8:]}
+		default:
+			nodes = angleNodes{nodes.c[:8], nodes.w[:8]}
+		}
+	}
+	return averageLog(nodes, func(c float64) float64 { return t.at(s + w*c) })
+}
+
 func (t densityTable) at(x float64) float64 {
 	d := (x - t.first) / t.step
 	if !(d >= 0 && d < float64(len(t.logs)-3)) {
-		return t.o.logDensity(x)
+		return t.beyond(x)
 	}
 	i := int(d)
 	w, g := cubicWeights(d-float64(i)), t.logs[i:i+4:i+4]
 	return w[0]*g[0] + w[1]*g[1] + w[2]*g[2] + w[3]*g[3]
+}
+
+// beyond continues the table: normal tails from the edges of the bias, the
+// slower tail of a burr where the metal is larger than was read.
+func (t densityTable) beyond(x float64) float64 {
+	o, last := t.o, t.first+t.step*float64(len(t.logs)-3)
+	if x < last {
+		z, z0 := (o.value-o.high-x)/o.u, (o.value-o.high-t.first)/o.u
+		return t.logs[1] - 0.5*(z*z-z0*z0)
+	}
+	edge := t.logs[len(t.logs)-2]
+	if o.lip > 0 {
+		return edge - (x-last)/o.lip
+	}
+	z, z0 := (x-o.value+o.low)/o.u, (last-o.value+o.low)/o.u
+	return edge - 0.5*(z*z-z0*z0)
 }

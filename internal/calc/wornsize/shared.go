@@ -6,7 +6,6 @@ import (
 	"sort"
 
 	"gonum.org/v1/gonum/mat"
-	"gonum.org/v1/gonum/mathext"
 )
 
 const (
@@ -345,53 +344,6 @@ func (g *grid) product(shared []Common, axes []axis, rules []rule) {
 			return
 		}
 	}
-}
-
-// lattice is a Korobov rank-1 lattice, its generator the one with the least
-// worst-case error of smooth periodic functions (the P2 figure of merit) in as
-// many dimensions as there are shared errors.
-func (g *grid) lattice(shared []Common, axes []axis) {
-	k := len(axes)
-	generator := korobov(latticeNodes, min(k, 12))
-	z := make([]float64, k)
-	for i := range latticeNodes {
-		at := i
-		for c, a := range axes {
-			u := (float64(at) + 0.5) / latticeNodes
-			at = at * generator % latticeNodes
-			u -= math.Floor(u)
-			if a.rect {
-				z[c] = u
-			} else {
-				z[c] = mathext.NormalQuantile(u)
-			}
-		}
-		g.add(shared, axes, z, -math.Log(latticeNodes))
-	}
-}
-
-func korobov(n, dims int) int {
-	best, least := 1, math.Inf(1)
-	bernoulli := make([]float64, n)
-	for i := range bernoulli {
-		x := float64(i) / float64(n)
-		bernoulli[i] = 1 + 2*math.Pi*math.Pi*(x*x-x+1.0/6)
-	}
-	for a := 2; a < n/2; a++ {
-		var sum float64
-		for i := range n {
-			product, at := 1.0, i
-			for range dims {
-				product *= bernoulli[at]
-				at = at * a % n
-			}
-			sum += product
-		}
-		if sum < least {
-			best, least = a, sum
-		}
-	}
-	return best
 }
 
 // largest lists the nodes whose posterior weight is at least share of the
