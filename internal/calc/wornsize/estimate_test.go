@@ -140,7 +140,7 @@ func TestLikelihoodIntegratesToTheEvidence(t *testing.T) {
 		}
 		sum += step * math.Exp(l) * usualPrior.density(size)
 	}
-	if got := estimateOrFail(t, one(f)).LogEvidence; math.Abs(got-math.Log(sum)) > 0.003 {
+	if got := estimateOrFail(t, one(f)).LogEvidence; math.Abs(got-math.Log(sum)) > 5e-4 {
 		t.Errorf("log evidence %.5f, likelihood integrates to %.5f", got, math.Log(sum))
 	}
 	f.Readings[0].Common = 0

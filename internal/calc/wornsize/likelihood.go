@@ -36,20 +36,30 @@ func LogLikelihood(f Feature, size float64) (float64, error) {
 	if c.round() {
 		return c.roundLikelihood(at), nil
 	}
-	// As good as a point: the likelihood cannot change over a fiftieth of a blur.
-	finestBlur := math.Inf(1)
-	for _, o := range c.observations {
-		finestBlur = math.Min(finestBlur, o.u)
-	}
-	if math.IsInf(finestBlur, 1) {
+	if len(c.observations) == 0 {
 		return 0, nil
 	}
-	c.prior.Shoulder = finestBlur / 50
-	p, ok := estimate([]cylinder{c}, nil)
-	if !ok {
+	// The posterior density of the base under any prior, times the evidence and
+	// over the prior's density, is the likelihood: a prior about as narrow as
+	// the sharpest reading keeps the mesh where size is.
+	sharpest := math.Inf(1)
+	for _, o := range c.observations {
+		sharpest = math.Min(sharpest, o.u)
+	}
+	c.prior.Shoulder = sharpest
+	e, got := locate(c, nil, nil, 1)
+	if got.base == nil {
 		return math.Inf(-1), nil
 	}
-	return p.LogEvidence, nil
+	s := e.mesh.s
+	i := e.mesh.from(e.mesh.cellOf(at))
+	var basis [4]float64
+	addBasis(&basis, s[i:i+4], at, 1)
+	var relative float64
+	for k, w := range basis {
+		relative += w * got.base[i+k] / c.prior.density(s[i+k])
+	}
+	return got.logEvidence + math.Log(math.Max(relative, math.SmallestNonzeroFloat64)), nil
 }
 
 // roundLikelihood is the log likelihood at size x when nothing but the burr of
