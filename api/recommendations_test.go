@@ -2,6 +2,7 @@ package api_test
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -222,5 +223,27 @@ func TestEstimateOfABoreThatNobodyReadIsWideAndSaysSo(t *testing.T) {
 	after := w.do("GET", w.at("features/"+bore+"/estimate"), w.as("member"), nil, header{"If-None-Match", tag}).want(200)
 	if budgets, _ := after.get("budgets").([]any); len(budgets) != 1 {
 		t.Errorf("budgets: %s", after.body)
+	}
+}
+
+func TestReadingsThatContradictAreNamed(t *testing.T) {
+	t.Parallel()
+	w := hingeSet(t)
+	below := w.do("POST", w.at("readings"), w.as("member"), map[string]any{"joint": "left-upper", "gauge": "0.316 in", "result": "no_go"}).want(201).str("id")
+	above := w.do("POST", w.at("readings"), w.as("member"), map[string]any{"joint": "left-upper", "gauge": "0.326 in", "result": "go"}).want(201).str("id")
+	for _, answer := range []*response{
+		w.do("GET", w.at("features/"+featureNamed(t, w, "left-upper", "bore")+"/estimate"), w.as("member"), nil).want(200),
+		w.do("POST", w.at("recommendations"), w.as("member"), map[string]any{"joints": []string{"left-upper"}}).want(201),
+	} {
+		named := false
+		for i := 0; answer.get("warnings", i) != nil; i++ {
+			if answer.str("warnings", i, "code") == "readings_contradict" {
+				pair := []string{answer.str("warnings", i, "params", "first"), answer.str("warnings", i, "params", "second")}
+				named = named || slices.Contains(pair, below) && slices.Contains(pair, above)
+			}
+		}
+		if !named {
+			t.Errorf("a go above a no-go is not told: %v", answer.get("warnings"))
+		}
 	}
 }

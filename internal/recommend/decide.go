@@ -126,6 +126,11 @@ func Decide(s *Snapshot, q Question, now time.Time) (*Answer, error) {
 			return nil, err
 		}
 	}
+	for i := range o.features {
+		if err := o.contradictions(i); err != nil {
+			return nil, err
+		}
+	}
 	a.Assumed, a.Warnings = o.assumed.list, o.warnings.list
 	a.Digest = digest(Engine, q, joints, s.Features.Items, s.Readings.Items, rows, cutters, waits, s.Gauges.Items)
 	return a, nil

@@ -99,6 +99,9 @@ func EstimateFeature(s *Snapshot, feature uuid.UUID, unit length.Unit) (FeatureE
 			e.Budgets = append(e.Budgets, b)
 		}
 	}
+	if err := o.contradictions(at); err != nil {
+		return FeatureEstimate{}, err
+	}
 	e.Assumed, e.Warnings = o.assumed.list, o.warnings.list
 	words := speak{unit}
 	if f.Shape == "pin" {

@@ -40,7 +40,8 @@ type observation struct {
 	budgets  []Budget
 	assumed  remarks
 	warnings remarks
-	surface  []string // by feature: the surface last seen
+	surface  []string      // by feature: the surface last seen
+	readings [][]uuid.UUID // by feature: the ids of its readings
 }
 
 // remarks collects each remark once, by its code and text.
@@ -84,6 +85,7 @@ func observe(joints []JointRow, features []FeatureRow, readings []reading.Observ
 			}
 		}
 		form := o.form(j, surface, means)
+		var ids []uuid.UUID
 		feature := wornsize.Feature{Shape: shapeOf(f), Form: form, Prior: o.prior(f, own, tallest)}
 		if g := j.Guidance; guidance != nil && *guidance == "held_to_axis" || guidance == nil && g == "held_to_axis" {
 			feature.Guidance = wornsize.HeldToAxis
@@ -106,11 +108,12 @@ func observe(joints []JointRow, features []FeatureRow, readings []reading.Observ
 				reading.Common = at
 			}
 			feature.Readings = append(feature.Readings, reading)
-			o.used = append(o.used, r.ID)
+			o.used, ids = append(o.used, r.ID), append(ids, r.ID)
 		}
 		o.set.Features = append(o.set.Features, feature)
 		o.features = append(o.features, f)
 		o.surface = append(o.surface, surface)
+		o.readings = append(o.readings, ids)
 	}
 	slices.SortFunc(o.used, func(a, b uuid.UUID) int { return slices.Compare(a[:], b[:]) })
 	return o, nil
@@ -317,4 +320,16 @@ func sitting(r reading.Observation, what string) string {
 		return r.InstrumentID.String()
 	}
 	return what + " " + r.MemberID.String() + " " + r.TakenAt.UTC().Format(time.DateOnly)
+}
+
+// contradictions warns of readings of feature i that can hardly be true
+// together, with their ids: one of the two is probably a slip.
+func (o *observation) contradictions(i int) error {
+	list, err := wornsize.Contradictions(o.set.Features[i], o.set.Commons)
+	for _, c := range list {
+		first, second := o.readings[i][c.First], o.readings[i][c.Second]
+		o.warnings.add("readings_contradict", map[string]any{"feature": o.features[i].ID.String(), "first": first.String(), "second": second.String()},
+			"Two readings of %s can hardly both be true (%s and %s). Read it again, and void the one that was wrong.", o.features[i].Code, first, second)
+	}
+	return err
 }
