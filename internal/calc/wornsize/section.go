@@ -130,15 +130,6 @@ func groupAlike(loose []observation) [][]observation {
 	return groups
 }
 
-// sharpness is the blur of the unit's readings together.
-func (u *unit) sharpness() float64 {
-	var info float64
-	for _, o := range u.readings {
-		info += 1 / (o.u * o.u)
-	}
-	return 1 / math.Sqrt(info)
-}
-
 // log tabulates the log likelihood of the unit at shared errors shifts (by
 // index of the shared error), within cells. The table is kept for when the same error comes again.
 func (u *unit) log(m *mesh, lobing float64, flat bool, cells window, shifts []float64) triangle {
