@@ -336,6 +336,7 @@ func TestOverlapFoundByTheConstraintIsTheSameRefusal(t *testing.T) {
 	answered := make(chan *response)
 	go func() { answered <- w.reserve(member, 5, 8, toolLine("R-1")) }()
 	waitFor(t, w, `select exists (select from pg_stat_activity where datname = current_database() and usename = 'pinwright_app' and wait_event_type = 'Lock')`)
+	w.othersWrite()
 	if err := tx.Commit(t.Context()); err != nil {
 		t.Fatal(err)
 	}

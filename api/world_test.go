@@ -58,6 +58,10 @@ type world struct {
 	slug    string
 	officer string // the first officer's token
 	tokens  map[string]string
+
+	untouched untouched
+	countOnce sync.Once
+	countSQL  string
 }
 
 // contractRouter finds the operation of an answer; parsed once for all tests.
@@ -175,7 +179,11 @@ func (w *world) do(method, path, token string, body any, headers ...header) *res
 		}
 	}
 	rec := httptest.NewRecorder()
+	end := w.begin(method)
 	w.handler.ServeHTTP(rec, r)
+	if left := end(rec.Code); left != "" {
+		w.t.Errorf("%s %s: refused with %d, but left behind (-before +after):\n%s", method, path, rec.Code, left)
+	}
 	out := &response{t: w.t, what: method + " " + path, status: rec.Code, header: rec.Result().Header, body: rec.Body.Bytes()}
 	w.holdToContract(r, out)
 	return out
