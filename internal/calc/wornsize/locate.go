@@ -156,6 +156,9 @@ func firstFoci(c cylinder, centre, spreads []float64) (low, high float64, foci [
 		} else {
 			at += c.feel
 		}
+		if oval == 0 && !c.round() {
+			spread /= 2 // sections are lines: cheap, and sharper together than apart
+		}
 		half := 4*o.u + (o.high-o.low)/2 + moved
 		if o.lip > 0 { // the metal may lie that far beyond the reading
 			half += 2 * o.lip
