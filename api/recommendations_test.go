@@ -3,6 +3,7 @@ package api_test
 import (
 	"math"
 	"slices"
+	"strings"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -245,5 +246,20 @@ func TestReadingsThatContradictAreNamed(t *testing.T) {
 		if !named {
 			t.Errorf("a go above a no-go is not told: %v", answer.get("warnings"))
 		}
+	}
+}
+
+func TestAnswerAboutSteeringDefersToTheMakerInItsBody(t *testing.T) {
+	t.Parallel()
+	w := hingeSet(t)
+	w.do("POST", w.at("vehicles/tourer/joints"), w.officer, map[string]any{"template": "king-pin", "positions": []string{"left-king-pin"}, "pin_series": "hinge-314"}).want(201)
+	w.do("POST", w.at("readings"), w.as("member"), map[string]any{"joint": "left-king-pin", "gauge": "0.316 in", "result": "no_go"}).want(201)
+	a := w.do("POST", w.at("recommendations"), w.as("member"), map[string]any{"joints": []string{"left-king-pin"}}).want(201)
+	if !strings.HasPrefix(a.str("summary"), "This joint steers") || a.str("cautions", 0, "code") != "advice_not_approval" {
+		t.Errorf("summary %q, cautions %v", a.str("summary"), a.get("cautions"))
+	}
+	hinge := w.do("POST", w.at("recommendations"), w.as("member"), map[string]any{"joints": []string{"left-upper"}}).want(201)
+	if strings.Contains(hinge.str("summary"), "steers") {
+		t.Errorf("a door hinge is taken for steering: %s", hinge.str("summary"))
 	}
 }

@@ -97,8 +97,16 @@ func (a *Answer) Option(p choice.Plan, j int) *choice.Option {
 	return nil
 }
 
-// Summary is the answer in one sentence, with its odds.
+// Summary is the answer in one sentence, with its odds; before it, for joints on
+// which a life hangs, whose word comes first.
 func (a *Answer) Summary() string {
+	if a.SafetyCritical() {
+		return SafetyNote + " " + a.odds()
+	}
+	return a.odds()
+}
+
+func (a *Answer) odds() string {
 	w := speak{a.Question.Unit}
 	plan := a.Choice.Chosen
 	var groups []string
