@@ -3,6 +3,7 @@ package api
 import (
 	"fmt"
 	"math"
+	"time"
 
 	"github.com/labstack/echo/v4"
 
@@ -24,6 +25,12 @@ func (s *Server) CalcCleanUp(c echo.Context) error {
 		bore.read(ask)
 		if len(bore.faults) > 0 {
 			return answer{}, problem.Invalid(bore.faults...)
+		}
+		select {
+		case s.cleanUps <- struct{}{}:
+			defer func() { <-s.cleanUps }()
+		case <-in.ctx.Done():
+			return answer{}, &problem.Error{Kind: problem.Unavailable, Detail: "Many ask the same now. Send the request again after Retry-After seconds.", RetryAfter: 5 * time.Second, Cause: in.ctx.Err()}
 		}
 		posterior, err := wornsize.Estimate(wornsize.Set{Features: []wornsize.Feature{bore.feature}, Commons: bore.set})
 		if err != nil {
@@ -78,6 +85,7 @@ func (b *boreAsked) read(ask CleanUpIn) {
 	for i, r := range ask.Readings {
 		b.readOne(fmt.Sprintf("/readings/%d", i), r)
 	}
+	b.shareOnce()
 	for _, r := range b.feature.Readings {
 		// A reading beyond what wear usually does still counts: make room for it.
 		prior.Low, prior.High = math.Min(prior.Low, r.Value-100), math.Max(prior.High, r.Value+100)
@@ -217,6 +225,60 @@ func (b *boreAsked) common(of string, c wornsize.Common) int {
 		b.commons[of], b.set = at, append(b.set, c)
 	}
 	return at
+}
+
+// looselyMixed reports whether there are so many readings without a station that
+// the engine joins them into groups, and some are not by the instrument whose
+// error is shared: such a group has to be worked out anew at every value of it.
+func (b *boreAsked) looselyMixed(shared int) bool {
+	const joined = 4
+	loose, others := 0, 0
+	for _, r := range b.feature.Readings {
+		if r.Kind == wornsize.Measured && r.Station == wornsize.AnyStation {
+			loose++
+			if r.Common != shared {
+				others++
+			}
+		}
+	}
+	return loose > joined && others > 0
+}
+
+// shareOnce keeps the shared error of the one instrument or gauge that was used
+// most and lets every other reading carry its instrument's error for itself:
+// each error that is shared multiplies the work, and this question is open to
+// everyone. Readings by a second instrument then seem to average out a
+// little more than they do, which is said.
+func (b *boreAsked) shareOnce() {
+	uses := make([]int, len(b.set))
+	for _, r := range b.feature.Readings {
+		if r.Common >= 0 {
+			uses[r.Common]++
+		}
+	}
+	most, apart := 0, false
+	for c, n := range uses {
+		if n > uses[most] {
+			most = c
+		}
+	}
+	if b.looselyMixed(most) {
+		most = -1
+	}
+	for i := range b.feature.Readings {
+		r := &b.feature.Readings[i]
+		if r.Common < 0 || r.Common == most || uses[r.Common] < 2 {
+			continue
+		}
+		apart = true
+		c := b.set[r.Common]
+		r.U = math.Hypot(r.U, math.Max(c.U, uncertainty.Standard(uncertainty.Rectangular, c.HalfWidth)))
+		r.Common = -1
+	}
+	if apart {
+		b.assumed = append(b.assumed, uncertainty.Remark{Code: "assumed_instruments_apart",
+			Text: "Where several instruments were used often, their own errors were taken as new in each reading, at most one of them as shared by all its readings. Give each reading its station to have more kept."})
+	}
 }
 
 var gaugeKinds = map[GaugeResult]wornsize.Kind{"go": wornsize.Go, "no_go": wornsize.NoGo, "starts": wornsize.Starts}

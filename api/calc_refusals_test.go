@@ -1,15 +1,21 @@
 package api_test
 
 import (
+	"fmt"
+	"log/slog"
+	"net/http/httptest"
 	"strings"
 	"testing"
+	"time"
+
+	"pinwright/api"
 )
 
 // Every refusal is a 422 whose faults stand at the fields that can mend them.
 func TestCalculatorsSayWhereAQuestionIsWrong(t *testing.T) {
 	t.Parallel()
 	w := withoutDatabase(t)
-	many := strings.TrimSuffix(strings.Repeat(`{"value":"8.1 mm","u":"4 um"},`, 101), ",")
+	many := strings.TrimSuffix(strings.Repeat(`{"value":"8.1 mm","u":"4 um"},`, 31), ",")
 	for _, c := range []struct {
 		name, calc, body string
 		at               []string
@@ -112,5 +118,68 @@ func TestCalculatorsAnswerWhatIsOddButPossible(t *testing.T) {
 		if r.status != 200 {
 			t.Errorf("%s: %d\n%s", name, r.status, r.body)
 		}
+	}
+}
+
+// The calculators are open to everyone, so the largest question must stay cheap.
+func TestTheLargestCleanUpQuestionIsAnsweredWithinTheTimeOfARequest(t *testing.T) {
+	t.Parallel()
+	w := withoutDatabase(t)
+	methods := []string{"caliper", "inside_micrometer", "bore_gauge", "telescoping_gauge"}
+	var rows []string
+	for i := range 30 {
+		switch i % 4 {
+		case 0:
+			rows = append(rows, fmt.Sprintf(`{"value":"8.%03d mm","with":"%s"}`, 100+i%7, methods[i/4%4]))
+		case 1:
+			rows = append(rows, fmt.Sprintf(`{"value":"8.%03d mm","with":"%s","station":"mouth_a","direction":%d}`, 100+i%7, methods[i/4%4], i))
+		case 2:
+			rows = append(rows, fmt.Sprintf(`{"gauge":"8.%03d mm","result":"go","end":"both"}`, 50+i%40))
+		case 3:
+			rows = append(rows, fmt.Sprintf(`{"gauge":"8.%03d mm","result":"starts","end":"both"}`, 100+i%30))
+		}
+	}
+	start := time.Now()
+	w.calc("clean-up", `{"nominal":"8 mm","reamer":"8.2 mm","surface":"rusty","guidance":"held_to_axis","readings":[`+strings.Join(rows, ",")+`]}`).want(200)
+	t.Logf("took %v", time.Since(start))
+	if took := time.Since(start); took > 15*time.Second {
+		t.Errorf("took %v", took)
+	}
+}
+
+func TestACleanUpQuestionThatWaitsTooLongIsAskedToComeAgain(t *testing.T) {
+	t.Parallel()
+	w := withoutDatabase(t)
+	// A request whose time is over before its turn comes, behind more than can be
+	// worked on at once.
+	short, err := api.New(api.Options{Log: slog.New(slog.NewJSONHandler(logOf(t), nil)), Limits: api.Limits{Request: time.Millisecond}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	w.handler = short.Handler()
+	var rows []string
+	for i := range 12 {
+		rows = append(rows, fmt.Sprintf(`{"value":"8.%03d mm","u":"3 um","direction":%d}`, 100+i, 10*i))
+	}
+	body := `{"nominal":"8 mm","reamer":"8.2 mm","readings":[` + strings.Join(rows, ",") + `]}`
+	statuses := make(chan int, 16)
+	for range cap(statuses) {
+		go func() {
+			r := httptest.NewRequest("POST", "/v1/calc/clean-up", strings.NewReader(body))
+			r.Header.Set("Content-Type", "application/json")
+			rec := httptest.NewRecorder()
+			w.handler.ServeHTTP(rec, r)
+			if rec.Code == 503 && rec.Header().Get("Retry-After") != "5" {
+				t.Error("no time to come again is told")
+			}
+			statuses <- rec.Code
+		}()
+	}
+	seen := map[int]int{}
+	for range cap(statuses) {
+		seen[<-statuses]++
+	}
+	if seen[503] == 0 || seen[200]+seen[503] != cap(statuses) {
+		t.Errorf("answers %v, want some 503 and else 200", seen)
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"log/slog"
 	"net/http"
+	"runtime"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -47,6 +48,9 @@ type Server struct {
 	echo     *echo.Echo
 	draining atomic.Bool
 	used     sync.Map // token id → day its use was noted
+	// cleanUps holds a place for each clean-up question being worked on: they take
+	// long and are open to everyone, so they must not take all processors.
+	cleanUps chan struct{}
 }
 
 // New makes a server; it serves nothing until its Handler is used.
@@ -70,7 +74,8 @@ func New(o Options) (*Server, error) {
 	if o.Metrics == nil {
 		o.Metrics = prometheus.NewRegistry()
 	}
-	s := &Server{contract: c, now: o.Now, log: o.Log, limits: o.Limits, ready: o.Ready, metrics: newMetrics(o.Metrics, o.Pool)}
+	s := &Server{contract: c, now: o.Now, log: o.Log, limits: o.Limits, ready: o.Ready, metrics: newMetrics(o.Metrics, o.Pool),
+		cleanUps: make(chan struct{}, max(1, runtime.GOMAXPROCS(0)/2))}
 	s.db = &postgres.DB{Pool: o.Pool, Retried: func(state string) { s.metrics.retries.WithLabelValues(state).Inc() }}
 	e := echo.New()
 	e.HideBanner, e.HidePort = true, true

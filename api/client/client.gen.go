@@ -1031,7 +1031,7 @@ type CertificateIn struct {
 	Lapsed *bool `json:"lapsed,omitempty"`
 }
 
-// CleanUpIn A worn bore as it was found, and the reamer that might clean it up. The readings of one method, and of one gauge, are taken to share an instrument
+// CleanUpIn A worn bore as it was found, and the reamer that might clean it up. Readings of one method, and of one gauge, are taken to share an instrument
 type CleanUpIn struct {
 	// Form Means of form error to expect, when they are known better than by default
 	Form     *FormIn            `json:"form,omitempty"`
