@@ -36,6 +36,9 @@ func (s *Server) CalcCleanUp(c echo.Context) error {
 		if err != nil {
 			return answer{}, problem.Invalid(faultOf("/readings", err))
 		}
+		if err := bore.contradictions(); err != nil {
+			return answer{}, err
+		}
 		return ok(bore.answer(ask, posterior.Features[0])), nil
 	})
 }
@@ -46,6 +49,7 @@ type boreAsked struct {
 	feature  wornsize.Feature
 	set      []wornsize.Common
 	commons  map[string]int // by method, or by gauge size
+	origin   []int          // by reading of the feature: which of the question it is of
 	assumed  []uncertainty.Remark
 	warnings []uncertainty.Remark
 	faults   []problem.Fault
@@ -84,6 +88,9 @@ func (b *boreAsked) read(ask CleanUpIn) {
 	prior, assumed := wornsize.DefaultPrior(wornsize.Bore, b.nominal.Micrometres())
 	for i, r := range ask.Readings {
 		b.readOne(fmt.Sprintf("/readings/%d", i), r)
+		for len(b.origin) < len(b.feature.Readings) { // tried from both ends, it is two
+			b.origin = append(b.origin, i)
+		}
 	}
 	b.shareOnce()
 	for _, r := range b.feature.Readings {
@@ -160,6 +167,22 @@ func (b *boreAsked) refuse(at, sort string, fields map[string]bool) bool {
 		}
 	}
 	return whole
+}
+
+// contradictions warns of readings that can hardly be true together, each pair
+// once, counted as in the question.
+func (b *boreAsked) contradictions() error {
+	list, err := wornsize.Contradictions(b.feature, b.set)
+	if err != nil {
+		return err
+	}
+	for _, x := range list {
+		first, second := b.origin[x.First], b.origin[x.Second]
+		b.warnings = append(b.warnings, uncertainty.Remark{Code: "readings_contradict",
+			Params: []uncertainty.Param{{Name: "first", Value: float64(first), Unit: "1"}, {Name: "second", Value: float64(second), Unit: "1"}},
+			Text:   fmt.Sprintf("/readings/%d and /readings/%d can hardly both be true; take the doubtful one again.", first, second)})
+	}
+	return nil
 }
 
 var stations = map[Station]wornsize.Station{"mouth_a": wornsize.MouthA, "middle": wornsize.Middle, "mouth_b": wornsize.MouthB}

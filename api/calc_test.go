@@ -227,3 +227,21 @@ func TestReadingsOfOneInstrumentShareItsError(t *testing.T) {
 		t.Errorf("width after 1 reading %v, after 25 %v mm", one, many)
 	}
 }
+
+func TestCleanUpWarnsOfReadingsThatContradictEachOther(t *testing.T) {
+	t.Parallel()
+	w := withoutDatabase(t)
+	r := w.calc("clean-up", `{"nominal":"8 mm","reamer":"8.3 mm","surface":"bright","readings":[{"value":"8.05 mm","with":"bore_gauge"},{"gauge":"8.3 mm","result":"go","end":"a"},{"gauge":"8.0 mm","result":"no_go","end":"both"}]}`).want(200)
+	found := map[string]int{}
+	list, _ := r.get("warnings").([]any)
+	for _, x := range list {
+		found[x.(map[string]any)["text"].(string)]++
+	}
+	if found["/readings/1 and /readings/2 can hardly both be true; take the doubtful one again."] != 1 {
+		t.Errorf("a go of 8.3 mm and a no-go of 8.0 mm pass for true: %s", r.body)
+	}
+	agreed := w.calc("clean-up", `{"nominal":"8 mm","reamer":"8.3 mm","surface":"bright","readings":[{"value":"8.05 mm","with":"bore_gauge"},{"gauge":"8.0 mm","result":"go"}]}`).want(200)
+	if strings.Contains(string(agreed.body), "readings_contradict") {
+		t.Errorf("readings that agree are doubted: %s", agreed.body)
+	}
+}
