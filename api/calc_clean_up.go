@@ -92,7 +92,7 @@ func (b *boreAsked) read(ask CleanUpIn) {
 			b.origin = append(b.origin, i)
 		}
 	}
-	b.shareOnce()
+	b.foldShared()
 	for _, r := range b.feature.Readings {
 		// A reading beyond what wear usually does still counts: make room for it.
 		prior.Low, prior.High = math.Min(prior.Low, r.Value-100), math.Max(prior.High, r.Value+100)
@@ -250,57 +250,12 @@ func (b *boreAsked) common(of string, c wornsize.Common) int {
 	return at
 }
 
-// looselyMixed reports whether there are so many readings without a station that
-// the engine joins them into groups, and some are not by the instrument whose
-// error is shared: such a group has to be worked out anew at every value of it.
-func (b *boreAsked) looselyMixed(shared int) bool {
-	const joined = 4
-	loose, others := 0, 0
-	for _, r := range b.feature.Readings {
-		if r.Kind == wornsize.Measured && r.Station == wornsize.AnyStation {
-			loose++
-			if r.Common != shared {
-				others++
-			}
-		}
-	}
-	return loose > joined && others > 0
-}
-
-// shareOnce keeps the shared error of the one instrument or gauge that was used
-// most and lets every other reading carry its instrument's error for itself:
-// each error that is shared multiplies the work, and this question is open to
-// everyone. Readings by a second instrument then seem to average out a
-// little more than they do, which is said.
-func (b *boreAsked) shareOnce() {
-	uses := make([]int, len(b.set))
-	for _, r := range b.feature.Readings {
-		if r.Common >= 0 {
-			uses[r.Common]++
-		}
-	}
-	most, apart := 0, false
-	for c, n := range uses {
-		if n > uses[most] {
-			most = c
-		}
-	}
-	if b.looselyMixed(most) {
-		most = -1
-	}
-	for i := range b.feature.Readings {
-		r := &b.feature.Readings[i]
-		if r.Common < 0 || r.Common == most || uses[r.Common] < 2 {
-			continue
-		}
-		apart = true
-		c := b.set[r.Common]
-		r.U = math.Hypot(r.U, math.Max(c.U, uncertainty.Standard(uncertainty.Rectangular, c.HalfWidth)))
-		r.Common = -1
-	}
-	if apart {
-		b.assumed = append(b.assumed, uncertainty.Remark{Code: "assumed_instruments_apart",
-			Text: "Where several instruments were used often, their own errors were taken as new in each reading, at most one of them as shared by all its readings. Give each reading its station to have more kept."})
+// foldShared bounds the work: this question is open to everyone.
+func (b *boreAsked) foldShared() {
+	set, folded := wornsize.FoldShared(wornsize.Set{Features: []wornsize.Feature{b.feature}, Commons: b.set})
+	if folded {
+		b.feature = set.Features[0]
+		b.assumed = append(b.assumed, uncertainty.Remark{Code: recommend.AssumedApart, Text: recommend.ApartText})
 	}
 }
 

@@ -31,6 +31,12 @@ type BudgetLine struct {
 	Shared bool
 }
 
+// AssumedApart and ApartText say that wornsize.FoldShared folded something.
+const (
+	AssumedApart = "assumed_instruments_apart"
+	ApartText    = "Where many instruments were used, the errors of the lesser ones were taken into their readings, which keeps the size as uncertain as it is but tells less of the form. Give each reading its station to have more kept."
+)
+
 // observation is the readings of a set, made ready for the engine.
 type observation struct {
 	set      wornsize.Set
@@ -114,6 +120,10 @@ func observe(joints []JointRow, features []FeatureRow, readings []reading.Observ
 		o.features = append(o.features, f)
 		o.surface = append(o.surface, surface)
 		o.readings = append(o.readings, ids)
+	}
+	var folded bool
+	if o.set, folded = wornsize.FoldShared(o.set); folded {
+		o.assumed.add(AssumedApart, nil, "%s", ApartText)
 	}
 	slices.SortFunc(o.used, func(a, b uuid.UUID) int { return slices.Compare(a[:], b[:]) })
 	return o, nil
