@@ -311,8 +311,9 @@ func (e *engine) at(shifts []float64, wantLaws bool) found {
 		return e.mesh.integral(density, n-1)
 	}
 	total := integrate()
-	if len(terms) > 1 && !(total > 1e-11*combiner.size) {
-		// The expansion cancels: the outcomes contradict one another.
+	if len(terms) > 1 && !(total > 1e-8*combiner.size) {
+		// The expansion cancels down to what quadrature leaves of it: the outcomes
+		// contradict one another.
 		terms = gaugeTerms(outcomes, true)
 		total = integrate()
 	}

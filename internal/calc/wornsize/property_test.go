@@ -116,6 +116,21 @@ func faultOf(p Posterior) string {
 	return ""
 }
 
+// atOdds reports that what the gauges say has less than one chance in a million
+// beside what was measured. There the likelihood is what noting a gauge wrongly
+// leaves of it, and positive stand-ins take the place of terms that would
+// cancel (see gaugeTerms): the answer is wide, and right to some hundredths only.
+func atOdds(t *rapid.T, f Feature) bool {
+	measured := f
+	measured.Readings = nil
+	for _, r := range f.Readings {
+		if r.Kind == Measured {
+			measured.Readings = append(measured.Readings, r)
+		}
+	}
+	return mustEstimate(t, one(f)).LogEvidence-mustEstimate(t, one(measured)).LogEvidence < math.Log(1e-6)
+}
+
 // A full-length gauge that passes weighs the passing size by a rising
 // function, so that the law moves up as a whole.
 func TestAGaugeThatPassesNeverLowersThePassingSize(t *testing.T) {
@@ -127,13 +142,37 @@ func TestAGaugeThatPassesNeverLowersThePassingSize(t *testing.T) {
 		size := rapid.Float64Range(-20, 60).Draw(t, "gauge")
 		f.Readings = append(f.Readings[:len(f.Readings):len(f.Readings)], tried(Go, size, 1.5, AnyStation))
 		after := mustEstimate(t, one(f)).Features[0].Passing
+		slack := 0.006
+		if atOdds(t, f) {
+			slack = 0.05
+		}
 		for _, p := range []float64{0.05, 0.25, 0.5, 0.75, 0.95} {
 			x := before.Quantile(p)
-			if got := after.CDF(x); got > p+0.006 {
+			if got := after.CDF(x); got > p+slack {
 				t.Fatalf("a gauge of %.2f passes, and P(size below %.2f) rises from %.4f to %.4f", size, x, p, got)
 			}
 		}
 	})
+}
+
+// A gauge that passes, and a far smaller one that does not: one of the two was
+// noted wrongly, so nothing is known but the prior above the larger gauge. What is
+// left of the likelihood is of the order of Lapse, and must not drown in what
+// quadrature leaves of terms that cancel.
+func TestContradictoryGaugesLeaveThePrior(t *testing.T) {
+	t.Parallel()
+	f := Feature{Form: Form{BellMouth: 5, MiddleShare: 1, Ovality: 6, Surface: 5, Feel: 2}, Prior: Prior{Low: -40, High: 80, Shoulder: 12},
+		Readings: []Reading{tried(Go, -9.39, 0.86, MouthA), tried(Starts, -8.63, 0.88, AnyStation), tried(Go, 10.27, 0.81, AnyStation)}}
+	p, err := Estimate(one(f))
+	if err != nil {
+		t.Fatal(err)
+	}
+	// Flat from 12.3 µm (gauge and feel) to 80 µm: a share of (x − 12.3)/67.7 below x, but for form error and shoulders.
+	for x, want := range map[float64]float64{12.3: 0, 30: 0.21, 50: 0.45, 70: 0.69, 100: 1} {
+		if got := p.Features[0].Passing.CDF(x); math.Abs(got-want) > 0.03 {
+			t.Errorf("P(size below %g) is %.4f, want about %.2f", x, got, want)
+		}
+	}
 }
 
 // The larger mouth has no law of its own in the answer, but what a gauge would
@@ -209,7 +248,11 @@ func TestOutcomesOfAGaugeSumToOne(t *testing.T) {
 			with.Readings = append(f.Readings[:len(f.Readings):len(f.Readings)], r)
 			sum += math.Exp(mustEstimate(t, one(with)).LogEvidence - base)
 		}
-		if math.Abs(sum-1) > 0.01 {
+		slack := 0.01
+		if atOdds(t, f) {
+			slack = 0.15 // stand-ins for three outcomes need not add up as the outcomes do
+		}
+		if math.Abs(sum-1) > slack {
 			t.Fatalf("the outcomes of a gauge sum to %.5f", sum)
 		}
 	})
