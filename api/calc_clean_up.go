@@ -253,8 +253,8 @@ func (b *boreAsked) common(of string, c wornsize.Common) int {
 // foldShared bounds the work: this question is open to everyone.
 func (b *boreAsked) foldShared() {
 	set, folded := wornsize.FoldShared(wornsize.Set{Features: []wornsize.Feature{b.feature}, Commons: b.set})
+	b.feature = wornsize.FoldBiases(set).Features[0]
 	if folded {
-		b.feature = set.Features[0]
 		b.assumed = append(b.assumed, uncertainty.Remark{Code: recommend.AssumedApart, Text: recommend.ApartText})
 	}
 }

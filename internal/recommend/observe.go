@@ -125,6 +125,7 @@ func observe(joints []JointRow, features []FeatureRow, readings []reading.Observ
 	if o.set, folded = wornsize.FoldShared(o.set); folded {
 		o.assumed.add(AssumedApart, nil, "%s", ApartText)
 	}
+	o.set = wornsize.FoldBiases(o.set)
 	slices.SortFunc(o.used, func(a, b uuid.UUID) int { return slices.Compare(a[:], b[:]) })
 	return o, nil
 }
@@ -264,13 +265,6 @@ func (o *observation) reading(f FeatureRow, r reading.Observation) (wornsize.Rea
 	o.budgets = append(o.budgets, b)
 	out.Value = (m.At20 - o.nominal).Micrometres()
 	out.U, out.BiasLow, out.BiasHigh = m.Independent, m.BiasLow, m.BiasHigh
-	if width := m.BiasHigh - m.BiasLow; width <= 2*m.Independent {
-		// A bias narrower than the noise is taken as more noise about its middle (JCGM
-		// 100, F.2.4.5): the two laws can hardly be told apart, and the normal one is
-		// integrated in a fiftieth of the time.
-		out.Value -= (m.BiasLow + m.BiasHigh) / 2
-		out.U, out.BiasLow, out.BiasHigh = math.Hypot(m.Independent, width/math.Sqrt(12)), 0, 0
-	}
 	return out, wornsize.Common{U: m.Shared}, sitting(r, *r.Method), nil
 }
 

@@ -85,3 +85,35 @@ func BenchmarkMixedReadings(b *testing.B) {
 		})
 	}
 }
+
+func TestFoldingANarrowBiasHardlyMovesTheAnswer(t *testing.T) {
+	t.Parallel()
+	f := Feature{Form: Form{BellMouth: 12, MiddleShare: 0.5, Ovality: 15, Surface: 6}, Prior: Prior{Low: -30, High: 500, Shoulder: 20}}
+	for i, value := range []float64{60, 66, 63} {
+		f.Readings = append(f.Readings, Reading{Value: value, U: 3, BiasLow: -5, Common: -1, Station: Station(1 + i), Direction: math.NaN()})
+	}
+	wide := f
+	wide.Readings = []Reading{{Value: 1, U: 3, BiasLow: -7, Common: -1}}
+	both := FoldBiases(Set{Features: []Feature{f, wide}})
+	g := both.Features[0]
+	if g.Readings[0].BiasLow != 0 || g.Readings[0].Value != 62.5 || f.Readings[0].BiasLow != -5 {
+		t.Fatalf("not folded, or the set given was changed: %+v", g.Readings[0])
+	}
+	if both.Features[1].Readings[0].BiasLow != -7 {
+		t.Error("a bias wider than twice the uncertainty was folded")
+	}
+	exact, err := Estimate(Set{Features: []Feature{f}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	folded, err := Estimate(Set{Features: []Feature{g}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, p := range []float64{0.05, 0.5, 0.95} {
+		x := exact.Features[0].CleanUp.Quantile(p)
+		if got := folded.Features[0].CleanUp.CDF(x); math.Abs(got-p) > 0.02 {
+			t.Errorf("the %g quantile of the clean-up size is at %.4f when folded", p, got)
+		}
+	}
+}
