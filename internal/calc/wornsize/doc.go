@@ -93,8 +93,8 @@
 // LogEvidence compares the same set with and without a reading. Where readings
 // contradict each other beyond what a float64 holds, all U are made four
 // times as large until they can be true together, and gauged outcomes that contradict beyond Lapse
-// are taken as independent: evidence is then only an order of magnitude, and laws
-// are right to some hundredths.
+// are taken as independent: evidence is then no measure between one such set and
+// another, and laws are right to some hundredths.
 // Contradictions names the pairs.
 //
 // # Orders of magnitude
