@@ -8,7 +8,7 @@ SET lock_timeout = '1s';
 -- fence puts a table behind its club: the application role sees and takes only
 -- rows of the club named in app.club for this transaction; the owner, who migrates and backfills,
 -- has a policy of its own, or a backfill under FORCE would silently touch nothing.
-CREATE FUNCTION fence(t regclass) RETURNS void LANGUAGE plpgsql SET search_path = pg_catalog, public AS $$
+CREATE FUNCTION fence(t regclass) RETURNS void LANGUAGE plpgsql SET search_path = pg_catalog, public, pg_temp AS $$
 BEGIN
   EXECUTE format('ALTER TABLE %s ENABLE ROW LEVEL SECURITY', t);
   EXECUTE format('ALTER TABLE %s FORCE ROW LEVEL SECURITY', t);
@@ -134,7 +134,7 @@ CREATE TABLE event (
 SELECT fence('event');
 
 CREATE FUNCTION append_event(c uuid, t timestamptz, actor uuid, type text, subject uuid, ver bigint, audience text, digest bytea) RETURNS bigint
-  LANGUAGE sql SECURITY DEFINER SET search_path = pg_catalog, public AS $$
+  LANGUAGE sql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
   WITH h AS (
     UPDATE head SET seq = seq + 1,
       hash = sha256(hash || digest || convert_to(jsonb_build_array(c, seq + 1, extract(epoch FROM t), actor, type, subject, ver, audience)::text, 'UTF8'))
@@ -149,7 +149,7 @@ COMMENT ON FUNCTION append_event IS 'Appends to the journal of the club of this 
 -- append_events is append_event for many subjects: the head is written once, or a batch of a thousand would leave a
 -- thousand dead versions of it for the next transactions to step over.
 CREATE FUNCTION append_events(c uuid, t timestamptz, actor uuid, type text, subjects uuid[], ver bigint, audience text, digests bytea[]) RETURNS bigint
-  LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public AS $$
+  LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
 DECLARE
   last bigint;
   chain bytea;
