@@ -125,6 +125,18 @@ func TestCalculatorsAnswerWhatIsOddButPossible(t *testing.T) {
 func TestTheLargestCleanUpQuestionIsAnswered(t *testing.T) {
 	t.Parallel()
 	w := withoutDatabase(t)
+	w.calc("clean-up", largestCleanUp()).want(200)
+}
+
+func BenchmarkTheLargestCleanUpQuestion(b *testing.B) {
+	w := withoutDatabase(b)
+	for b.Loop() {
+		w.calc("clean-up", largestCleanUp()).want(200)
+	}
+}
+
+// largestCleanUp is as many readings as are taken, of every kind.
+func largestCleanUp() string {
 	methods := []string{"caliper", "inside_micrometer", "bore_gauge", "telescoping_gauge"}
 	var rows []string
 	for i := range 30 {
@@ -139,9 +151,7 @@ func TestTheLargestCleanUpQuestionIsAnswered(t *testing.T) {
 			rows = append(rows, fmt.Sprintf(`{"gauge":"8.%03d mm","result":"starts","end":"both"}`, 100+i%30))
 		}
 	}
-	// What such a question takes is for a benchmark to say: wornsize's
-	// BenchmarkMixedReadings.
-	w.calc("clean-up", `{"nominal":"8 mm","reamer":"8.2 mm","surface":"rusty","guidance":"held_to_axis","readings":[`+strings.Join(rows, ",")+`]}`).want(200)
+	return `{"nominal":"8 mm","reamer":"8.2 mm","surface":"rusty","guidance":"held_to_axis","readings":[` + strings.Join(rows, ",") + `]}`
 }
 
 func TestACleanUpQuestionThatWaitsTooLongIsAskedToComeAgain(t *testing.T) {
