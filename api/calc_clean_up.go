@@ -32,7 +32,12 @@ func (s *Server) CalcCleanUp(c echo.Context) error {
 		case <-in.ctx.Done():
 			return answer{}, &problem.Error{Kind: problem.Unavailable, Detail: "Many ask the same now. Send the request again after Retry-After seconds.", RetryAfter: 5 * time.Second, Cause: in.ctx.Err()}
 		}
-		posterior, err := wornsize.Estimate(wornsize.Set{Features: []wornsize.Feature{bore.feature}, Commons: bore.set})
+		var posterior wornsize.Posterior
+		err := s.timed(in.ctx, cleaningUp, func() (w workload, err error) {
+			w = workload{features: 1, readings: len(bore.feature.Readings)}
+			posterior, err = wornsize.Estimate(wornsize.Set{Features: []wornsize.Feature{bore.feature}, Commons: bore.set})
+			return w, err
+		})
 		if err != nil {
 			return answer{}, problem.Invalid(faultOf("/readings", err))
 		}

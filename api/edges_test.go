@@ -362,7 +362,7 @@ func TestEachRequestIsOneLogEventWithoutSecretsOrNames(t *testing.T) {
 		if err := json.Unmarshal([]byte(line), &event); err != nil {
 			t.Fatalf("%s: %v", line, err)
 		}
-		for _, field := range []string{"request_id", "method", "route", "status", "duration", "bytes"} {
+		for _, field := range []string{"request_id", "method", "route", "status", "duration_seconds", "bytes_in", "bytes_out"} {
 			if event[field] == nil {
 				t.Errorf("no %s in %s", field, line)
 			}

@@ -39,7 +39,12 @@ func (s *Server) GetEstimate(c echo.Context, _ InClub, feature InFeature, _ GetE
 		snapshot := recommend.QueueFeature(b, feature)
 		return func() (answer, error) {
 			unit := in.caller.Units
-			e, err := recommend.EstimateFeature(snapshot, feature, length.Unit(unit))
+			var e recommend.FeatureEstimate
+			err := s.timed(in.ctx, estimating, func() (w workload, err error) {
+				w = workload{joints: len(snapshot.Joints.Items), features: len(snapshot.Features.Items), readings: len(snapshot.Readings.Items)}
+				e, err = recommend.EstimateFeature(snapshot, feature, length.Unit(unit))
+				return w, err
+			})
 			if err != nil {
 				return answer{}, err
 			}

@@ -43,7 +43,9 @@ type call struct {
 // authentication, club and role.
 func (s *Server) begin(c echo.Context) (in *call, invalid, err error) {
 	op := s.contract.byRoute[c.Request().Method+" "+c.Path()]
-	in = &call{ctx: c.Request().Context(), echo: c, op: op, now: s.now()}
+	event := eventOf(c)
+	event.operation = op.ID
+	in = &call{ctx: event.context(c.Request().Context()), echo: c, op: op, now: s.now()}
 	for _, value := range c.ParamValues() {
 		if strings.Contains(value, "/") { // the router gives a last parameter all the rest of the path
 			return nil, nil, errNowhere
@@ -57,7 +59,7 @@ func (s *Server) begin(c echo.Context) (in *call, invalid, err error) {
 		if !known || !strings.EqualFold(scheme, "Bearer") { // schemes know no case (RFC 9110, 11.1)
 			return nil, nil, errNobody
 		}
-		eventOf(c).club = in.club
+		event.club = in.club
 	}
 	if in.body, invalid = s.readBody(c); invalid == nil {
 		in.value, invalid = s.checkRequest(c, op, in.body)
@@ -76,6 +78,7 @@ func (s *Server) readBody(c echo.Context) ([]byte, error) {
 		return nil, tooLarge
 	}
 	body, err := io.ReadAll(http.MaxBytesReader(c.Response(), r.Body, s.limits.Body))
+	eventOf(c).bytesIn = int64(len(body))
 	var over *http.MaxBytesError
 	switch {
 	case errors.As(err, &over):

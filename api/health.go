@@ -18,29 +18,40 @@ func (s *Server) GetLiveness(c echo.Context) error {
 	return c.JSON(http.StatusOK, HealthReport{Status: "ok"})
 }
 
-// GetReadiness implements the contract. It looks at the database through the
-// pool that serves, so that an exhausted pool shows.
-func (s *Server) GetReadiness(c echo.Context) error {
-	checks := map[string]string{"shutdown": "ok", "database": "ok", "schema": "ok"}
-	status, code := HealthReportStatus("ok"), http.StatusOK
-	fail := func(check, why string) {
-		checks[check] = why
-		status, code = "unavailable", http.StatusServiceUnavailable
-	}
+// checkPassed is what a check of readiness says when nothing is wrong.
+const checkPassed = "ok"
+
+// readiness tells for each check that it passed or why it did not. It looks at
+// the database through the pool that serves, so that an exhausted pool shows.
+func (s *Server) readiness(ctx context.Context) map[string]string {
+	checks := map[string]string{"shutdown": checkPassed, "database": checkPassed, "schema": checkPassed}
 	if s.draining.Load() {
-		fail("shutdown", "the service is shutting down")
+		checks["shutdown"] = "the service is shutting down"
 	}
-	ctx, cancel := context.WithTimeout(c.Request().Context(), 2*time.Second)
-	defer cancel()
+	if s.db.Pool == nil {
+		checks["database"] = "there is no database"
+		return checks
+	}
 	if err := s.db.Pool.Ping(ctx); err != nil {
-		fail("database", "the database does not answer")
+		checks["database"] = "the database does not answer"
 	} else if s.ready != nil {
 		if err := s.ready(ctx); err != nil {
-			fail("schema", err.Error())
+			checks["schema"] = err.Error()
 		}
 	}
-	if code != http.StatusOK {
-		c.Response().Header().Set("Retry-After", "1")
+	return checks
+}
+
+// GetReadiness implements the contract.
+func (s *Server) GetReadiness(c echo.Context) error {
+	ctx, cancel := context.WithTimeout(c.Request().Context(), 2*time.Second)
+	defer cancel()
+	checks := s.readiness(ctx)
+	for _, why := range checks {
+		if why != checkPassed {
+			c.Response().Header().Set("Retry-After", "1")
+			return c.JSON(http.StatusServiceUnavailable, HealthReport{Status: "unavailable", Checks: &checks})
+		}
 	}
-	return c.JSON(code, HealthReport{Status: status, Checks: &checks})
+	return c.JSON(http.StatusOK, HealthReport{Status: "ok", Checks: &checks})
 }

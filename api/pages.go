@@ -13,7 +13,6 @@ import (
 	"strings"
 
 	"github.com/labstack/echo/v4"
-	"github.com/prometheus/client_golang/prometheus/promhttp"
 	"gopkg.in/yaml.v3"
 
 	"pinwright/internal/problem"
@@ -140,8 +139,6 @@ func (s *Server) pages(e *echo.Echo) error {
 			return err
 		}
 	}
-	figures := promhttp.HandlerFor(s.metrics.registry, promhttp.HandlerOpts{})
-	e.GET("/metrics", echo.WrapHandler(figures))
 	return nil
 }
 

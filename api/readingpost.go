@@ -120,13 +120,14 @@ func (s *Server) rowsOf(in *call) (entries []reading.Entry, batch bool) {
 // CreateReadings implements the contract.
 func (s *Server) CreateReadings(c echo.Context, _ InClub, params CreateReadingsParams) error {
 	tries := 0
-	return s.write(c, func(b *postgres.Batch, in *call) func(tx *postgres.Tx) (answer, error) {
+	var results []reading.Result // of the attempt that was kept
+	err := s.write(c, func(b *postgres.Batch, in *call) func(tx *postgres.Tx) (answer, error) {
 		tries++
 		entries, batch := s.rowsOf(in)
 		post := reading.QueuePost(b, entries, tries > 1)
 		return func(tx *postgres.Tx) (answer, error) {
-			results, err := post.Record(in.ctx, tx, in.caller.MemberID)
-			if err != nil {
+			var err error
+			if results, err = post.Record(in.ctx, tx, in.caller.MemberID); err != nil {
 				return answer{}, err
 			}
 			if batch {
@@ -142,6 +143,18 @@ func (s *Server) CreateReadings(c echo.Context, _ InClub, params CreateReadingsP
 			return answer{}, refusal(r)
 		}
 	})
+	if err == nil && !eventOf(c).replayed {
+		s.metrics.posted(results)
+	}
+	return err
+}
+
+// posted counts the readings of a post that was answered.
+func (m *metrics) posted(results []reading.Result) {
+	m.batch.Observe(float64(len(results)))
+	for _, r := range results {
+		m.rows.WithLabelValues(string(r.Status)).Inc()
+	}
 }
 
 // reported answers a batch with a row for each reading, or refuses all of an

@@ -19,7 +19,8 @@ import (
 
 // CreateRecommendation implements the contract.
 func (s *Server) CreateRecommendation(c echo.Context, _ InClub, _ CreateRecommendationParams) error {
-	return s.write(c, func(b *postgres.Batch, in *call) func(tx *postgres.Tx) (answer, error) {
+	var decision string // of the attempt that was kept
+	err := s.write(c, func(b *postgres.Batch, in *call) func(tx *postgres.Tx) (answer, error) {
 		body := decode[RecommendationIn](in)
 		snapshot := recommend.QueueSet(b, body.Joints, body.Vehicle, body.PinSeries, in.now)
 		return func(tx *postgres.Tx) (answer, error) {
@@ -30,10 +31,18 @@ func (s *Server) CreateRecommendation(c echo.Context, _ InClub, _ CreateRecommen
 			if err != nil {
 				return answer{}, err
 			}
-			a, err := recommend.Decide(snapshot, q, tx.Now)
+			var a *recommend.Answer
+			err = s.timed(in.ctx, recommending, func() (workload, error) {
+				w := workload{joints: len(snapshot.Joints.Items), features: len(snapshot.Features.Items), readings: len(snapshot.Readings.Items)}
+				if a, err = recommend.Decide(snapshot, q, tx.Now); err == nil {
+					w.decision = string(a.Choice.Chosen.Status)
+				}
+				return w, err
+			})
 			if err != nil {
 				return answer{}, err
 			}
+			decision = string(a.Choice.Chosen.Status)
 			out := recommendationOut(a, in.caller.Units)
 			out.Id, out.CreatedAt = newID(), tx.Now
 			text, err := render(out)
@@ -44,6 +53,10 @@ func (s *Server) CreateRecommendation(c echo.Context, _ InClub, _ CreateRecommen
 			return created(in.path("recommendations", out.Id.String()), json.RawMessage(text)).versioned(1, in.caller.Units), nil
 		}
 	})
+	if err == nil && !eventOf(c).replayed {
+		s.metrics.decisions.WithLabelValues(decision).Inc()
+	}
+	return err
 }
 
 // everyJointOnce holds the names in the request against what was found.

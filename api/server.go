@@ -13,6 +13,8 @@ import (
 	"github.com/jackc/pgx/v5/pgxpool"
 	"github.com/labstack/echo/v4"
 	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/promhttp"
+	"go.opentelemetry.io/otel/trace"
 
 	"pinwright/internal/postgres"
 )
@@ -29,9 +31,16 @@ type Options struct {
 	Now    func() time.Time // default time.Now
 	Log    *slog.Logger     // default slog.Default
 	Limits Limits
+	// PoolWait bounds the wait for a connection; 0 leaves that to Limits.Request.
+	PoolWait time.Duration
 	// Metrics is where the figures are registered and read from; default a new
-	// registry.
-	Metrics *prometheus.Registry
+	// registry. MetricsApart serves them by the handler Metrics only.
+	Metrics      *prometheus.Registry
+	MetricsApart bool
+	// Tracer makes the spans; nil traces nothing.
+	Tracer trace.Tracer
+	// Schema is the migration that the program needs, for the figures.
+	Schema int
 	// Ready reports why the service cannot serve, beside the database; may be nil.
 	Ready func(ctx context.Context) error
 }
@@ -44,6 +53,7 @@ type Server struct {
 	log      *slog.Logger
 	limits   Limits
 	metrics  *metrics
+	tracer   trace.Tracer
 	ready    func(ctx context.Context) error
 	echo     *echo.Echo
 	draining atomic.Bool
@@ -74,15 +84,22 @@ func New(o Options) (*Server, error) {
 	if o.Metrics == nil {
 		o.Metrics = prometheus.NewRegistry()
 	}
-	s := &Server{contract: c, now: o.Now, log: o.Log, limits: o.Limits, ready: o.Ready, metrics: newMetrics(o.Metrics, o.Pool),
+	s := &Server{contract: c, now: o.Now, log: o.Log, limits: o.Limits, ready: o.Ready, metrics: newMetrics(o.Metrics), tracer: o.Tracer,
 		cleanUps: make(chan struct{}, max(1, runtime.GOMAXPROCS(0)/2))}
-	s.db = &postgres.DB{Pool: o.Pool, Retried: func(state string) { s.metrics.retries.WithLabelValues(state).Inc() }}
+	s.db = &postgres.DB{Pool: o.Pool, Wait: o.PoolWait, Watch: watch{s}}
+	if o.Pool != nil {
+		o.Metrics.MustRegister(poolFigures{o.Pool})
+	}
+	s.about(o.Metrics, o.Schema)
 	e := echo.New()
 	e.HideBanner, e.HidePort = true, true
 	e.HTTPErrorHandler = s.fail
 	e.Use(s.guard, s.observe)
 	if err := s.pages(e); err != nil {
 		return nil, err
+	}
+	if !o.MetricsApart {
+		e.GET("/metrics", echo.WrapHandler(s.Metrics()))
 	}
 	RegisterHandlers(alsoHead{e}, s)
 	s.echo = e
@@ -97,6 +114,11 @@ type alsoHead struct{ *echo.Echo }
 func (e alsoHead) GET(path string, h echo.HandlerFunc, m ...echo.MiddlewareFunc) *echo.Route {
 	e.HEAD(path, h, m...)
 	return e.Echo.GET(path, h, m...)
+}
+
+// Metrics serves the figures, for an address of their own.
+func (s *Server) Metrics() http.Handler {
+	return promhttp.HandlerFor(s.metrics.registry, promhttp.HandlerOpts{})
 }
 
 // Handler is the whole service.

@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
+	"regexp"
 	"strings"
 	"sync"
 	"testing"
@@ -73,17 +74,23 @@ var contractRouter = sync.OnceValues(func() (routers.Router, error) {
 	return gorillamux.NewRouter(doc)
 })
 
-func newWorld(t testing.TB) *world {
+func newWorld(t testing.TB, adjust ...func(*api.Options)) *world {
 	t.Helper()
 	db := pgtest.New(t)
-	return newWorldOn(t, db, db.App)
+	return newWorldOn(t, db, db.App, adjust...)
 }
 
-func newWorldOn(t testing.TB, db *pgtest.DB, pool *pgxpool.Pool) *world {
+// newWorldOn serves from the pool given; adjust may change what the server is
+// made of.
+func newWorldOn(t testing.TB, db *pgtest.DB, pool *pgxpool.Pool, adjust ...func(*api.Options)) *world {
 	t.Helper()
 	// Near the real time, since clients make UUIDv7 keys by the real clock.
 	w := &world{t: t, db: db, clock: &clock{at: time.Now().UTC().Truncate(time.Millisecond)}, tokens: map[string]string{}}
-	server, err := api.New(api.Options{Pool: pool, Now: w.clock.now, Log: slog.New(slog.NewJSONHandler(logOf(t), nil))})
+	o := api.Options{Pool: pool, Now: w.clock.now, Log: slog.New(slog.NewJSONHandler(logOf(t), nil))}
+	for _, change := range adjust {
+		change(&o)
+	}
+	server, err := api.New(o)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -311,10 +318,16 @@ func logOf(t testing.TB) io.Writer {
 	return l
 }
 
+// tokenText finds the text of a token, whole or cut, true or made up.
+var tokenText = regexp.MustCompile(`pw_[A-Za-z0-9_-]{12,}|Bearer`)
+
 func (l *testLog) Write(line []byte) (int, error) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	if l.t != nil {
+		if found := tokenText.Find(line); found != nil {
+			l.t.Errorf("a token's text stands in the log: %s in %s", found, line)
+		}
 		l.t.Log(strings.TrimSpace(string(line)))
 	}
 	return len(line), nil

@@ -70,6 +70,7 @@ func open(ctx context.Context, cfg config.Config, url string, log *slog.Logger) 
 		return nil, err
 	}
 	server, err := api.New(api.Options{Pool: pool, Log: log, Limits: api.Limits{Body: cfg.MaxBody, Request: cfg.RequestTimeout},
+		PoolWait: cfg.PoolWait, MetricsApart: cfg.MetricsAddr != "", Schema: newest,
 		Ready: func(ctx context.Context) error { return migrated(ctx, pool, newest) }})
 	if err != nil {
 		pool.Close()
@@ -94,11 +95,10 @@ func migrated(ctx context.Context, pool *pgxpool.Pool, newest int) error {
 	return nil
 }
 
-// serve serves until ctx ends, then reports not ready, waits for balancers to
-// look away, and lets requests finish.
-func (s *service) serve(ctx context.Context, listener net.Listener) error {
-	h := &http.Server{
-		Handler:           s.server.Handler(),
+// newServer bounds connections as the settings say.
+func (s *service) newServer(h http.Handler) *http.Server {
+	return &http.Server{
+		Handler:           h,
 		ReadHeaderTimeout: s.cfg.ReadHeaderTimeout,
 		ReadTimeout:       s.cfg.ReadTimeout,
 		WriteTimeout:      s.cfg.WriteTimeout,
@@ -106,6 +106,39 @@ func (s *service) serve(ctx context.Context, listener net.Listener) error {
 		MaxHeaderBytes:    int(s.cfg.MaxHeader),
 		ErrorLog:          slog.NewLogLogger(s.log.Handler(), slog.LevelWarn),
 	}
+}
+
+// serveMetrics serves the figures on their own address, where there is one, to
+// the end: also while the service drains.
+func (s *service) serveMetrics() (stop func(), err error) {
+	if s.cfg.MetricsAddr == "" {
+		return func() {}, nil
+	}
+	listener, err := net.Listen("tcp", s.cfg.MetricsAddr)
+	if err != nil {
+		return nil, fmt.Errorf("listen on %s for metrics: %w", s.cfg.MetricsAddr, err)
+	}
+	mux := http.NewServeMux()
+	mux.Handle("GET /metrics", s.server.Metrics())
+	h := s.newServer(mux)
+	go func() {
+		if err := h.Serve(listener); !errors.Is(err, http.ErrServerClosed) {
+			s.log.Error("metrics are not served any more", "error", err)
+		}
+	}()
+	s.log.Info("serving metrics", "metrics_address", listener.Addr().String())
+	return func() { _ = h.Close() }, nil
+}
+
+// serve serves until ctx ends, then reports not ready, waits for balancers to
+// look away, and lets requests finish.
+func (s *service) serve(ctx context.Context, listener net.Listener) error {
+	stopMetrics, err := s.serveMetrics()
+	if err != nil {
+		return err
+	}
+	defer stopMetrics()
+	h := s.newServer(s.server.Handler())
 	ended := make(chan error, 1)
 	go func() { ended <- h.Serve(listener) }()
 	select {

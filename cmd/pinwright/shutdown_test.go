@@ -23,6 +23,7 @@ import (
 type process struct {
 	cmd     *exec.Cmd
 	address string
+	before  []string    // its log until it served
 	log     chan string // its further log, line by line, closed at its end
 }
 
@@ -42,6 +43,7 @@ func start(t *testing.T, db *pgtest.DB, settings ...string) *process {
 	p := &process{cmd: cmd, log: make(chan string, 1000)}
 	lines := bufio.NewScanner(stderr)
 	for lines.Scan() {
+		p.before = append(p.before, lines.Text())
 		var event struct{ Msg, Address string }
 		if json.Unmarshal(lines.Bytes(), &event) == nil && event.Msg == "serving" {
 			p.address = event.Address
@@ -122,7 +124,7 @@ func TestOnSIGTERMReadinessFailsFirstAndWhatIsUnderWayFinishes(t *testing.T) {
 		"Content-Type: application/json\r\nContent-Length: %d\r\n\r\n%s", club.Secret.Reveal(), newKey(t, p), len(body), body[:10]); err != nil {
 		t.Fatal(err)
 	}
-	waitFor(t, "the request to be under way", func() bool { return strings.Contains(p.metrics(t), "http_server_active_requests 2") })
+	waitFor(t, "the request to be under way", func() bool { return strings.Contains(p.metrics(t), "http_server_active_requests 2\n") })
 	if err := p.cmd.Process.Signal(syscall.SIGTERM); err != nil {
 		t.Fatal(err)
 	}

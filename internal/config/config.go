@@ -23,6 +23,10 @@ import (
 type Config struct {
 	// Addr is the address to serve on, host:port. Port 0 takes a free one.
 	Addr string
+	// MetricsAddr is where /metrics is served instead, host:port; empty leaves it
+	// beside the API. It has no protection of its own: choose an address that only
+	// the collector of figures reaches.
+	MetricsAddr string
 	// PublicURL is how clients reach the service, for links; empty means
 	// http:// and the address served on.
 	PublicURL string

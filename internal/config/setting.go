@@ -31,6 +31,7 @@ func variableOf(flag string) string {
 func (c *Config) settings() []setting {
 	return []setting{
 		text(&c.Addr, "addr", "127.0.0.1:8080", "address to serve on, host:port; port 0 takes a free one", checkAddr),
+		text(&c.MetricsAddr, "metrics-addr", "", "address for /metrics alone, host:port, reachable for the collector of figures only; empty: beside the API", checkOptionalAddr),
 		text(&c.PublicURL, "public-url", "", "how clients reach the service, for links; empty: the address served on", checkPublicURL),
 		databaseURL(&c.ServeURL, "serve-url", "database as the serving role"),
 		databaseURL(&c.MigrateURL, "migrate-url", "database as the owning role"),
@@ -206,6 +207,13 @@ func checkAddr(t string) error {
 		return fmt.Errorf("is %q: it should be host:port, such as 127.0.0.1:8080, or :8080 for every address of the machine", t)
 	}
 	return nil
+}
+
+func checkOptionalAddr(t string) error {
+	if t == "" {
+		return nil
+	}
+	return checkAddr(t)
 }
 
 func checkPublicURL(t string) error {

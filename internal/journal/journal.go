@@ -35,6 +35,7 @@ type Event struct {
 // Append adds e to what travels with tx's commit. The digest binds the event to
 // state, the subject as it is after the change.
 func Append(tx *postgres.Tx, e Event, state any) {
+	tx.CountEvents(e.Type, 1)
 	tx.QueueLast(`select append_event($1, $2, $3, $4, $5, $6, $7, $8)`,
 		tx.Club, tx.Now, e.Actor, e.Type, e.Subject, e.Version, string(e.Audience), digestOf(e, state))
 }
@@ -45,6 +46,7 @@ func AppendAll(tx *postgres.Tx, e Event, subjects []uuid.UUID, states []any) {
 	if len(subjects) == 0 {
 		return
 	}
+	tx.CountEvents(e.Type, len(subjects))
 	digests := make([][]byte, len(states))
 	for i, state := range states {
 		digests[i] = digestOf(e, state)

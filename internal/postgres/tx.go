@@ -19,8 +19,10 @@ import (
 // role.
 type DB struct {
 	Pool *pgxpool.Pool
-	// Retried is told the SQLSTATE of each attempt that is repeated; may be nil.
-	Retried func(sqlstate string)
+	// Wait bounds the wait for a connection; 0 leaves that to the context.
+	Wait time.Duration
+	// Watch is told how the work goes; may be nil.
+	Watch Watcher
 }
 
 const fence = `select set_config('app.club', $1, true)`
@@ -28,17 +30,24 @@ const fence = `select set_config('app.club', $1, true)`
 // Read runs the queries that build queues, in one read-only transaction and one
 // round trip.
 func (db *DB) Read(ctx context.Context, club uuid.UUID, build func(b *Batch)) error {
+	ctx = db.watcher().TransactionBegins(ctx, false)
+	err := db.read(ctx, club, build)
+	db.watcher().TransactionEnded(ctx, false, err)
+	return err
+}
+
+func (db *DB) read(ctx context.Context, club uuid.UUID, build func(b *Batch)) error {
 	b := &Batch{Club: club}
 	b.b.Queue("begin read only")
 	b.b.Queue(fence, club.String())
 	build(b)
 	b.b.Queue("commit")
-	conn, err := db.Pool.Acquire(ctx)
+	conn, err := db.acquire(ctx)
 	if err != nil {
-		return unavailable(err)
+		return err
 	}
-	defer conn.Release()
-	if err := conn.SendBatch(ctx, &b.b).Close(); err != nil {
+	defer conn.release()
+	if err := conn.send(ctx, Reading, &b.b); err != nil {
 		rollBack(ctx, conn)
 		return translate(err)
 	}
@@ -50,9 +59,11 @@ type Tx struct {
 	Club uuid.UUID
 	Now  time.Time // the one time of this transaction
 
-	conn    *pgxpool.Conn
+	conn    *lease
 	effects []*Effect
 	last    []*Effect
+	failed  *Effect        // the one that commit stopped at
+	events  map[string]int // in the journal, by type
 }
 
 // Effect is a statement that travels with the commit.
@@ -100,7 +111,7 @@ func (e *Effect) RunAgainOn(constraint string) *Effect {
 func (tx *Tx) Send(ctx context.Context, build func(b *Batch)) error {
 	b := &Batch{Club: tx.Club}
 	build(b)
-	return translate(tx.conn.SendBatch(ctx, &b.b).Close())
+	return translate(tx.conn.send(ctx, LookingMore, &b.b))
 }
 
 // attempts bounds how often a transaction is tried again after a deadlock or a
@@ -113,6 +124,13 @@ const attempts = 5
 // failures and what RunAgainOn names run all of it again, so build and decide must have no effect of
 // their own.
 func (db *DB) Write(ctx context.Context, club uuid.UUID, now time.Time, build func(b *Batch), decide func(tx *Tx) error) error {
+	ctx = db.watcher().TransactionBegins(ctx, true)
+	err := db.write(ctx, club, now, build, decide)
+	db.watcher().TransactionEnded(ctx, true, err)
+	return err
+}
+
+func (db *DB) write(ctx context.Context, club uuid.UUID, now time.Time, build func(b *Batch), decide func(tx *Tx) error) error {
 	for try := 1; ; try++ {
 		err := db.writeOnce(ctx, club, now, build, decide)
 		state := retryable(err)
@@ -122,9 +140,7 @@ func (db *DB) Write(ctx context.Context, club uuid.UUID, now time.Time, build fu
 			}
 			return translate(err)
 		}
-		if db.Retried != nil {
-			db.Retried(state)
-		}
+		db.watcher().Retried(ctx, state)
 		pause := time.Duration(rand.Int64N(int64(5*time.Millisecond) << try)) //nolint:gosec // jitter, not a secret
 		select {
 		case <-ctx.Done():
@@ -135,39 +151,53 @@ func (db *DB) Write(ctx context.Context, club uuid.UUID, now time.Time, build fu
 }
 
 func (db *DB) writeOnce(ctx context.Context, club uuid.UUID, now time.Time, build func(b *Batch), decide func(tx *Tx) error) (err error) {
-	conn, err := db.Pool.Acquire(ctx)
+	conn, err := db.acquire(ctx)
 	if err != nil {
-		return unavailable(err)
+		return err
 	}
 	committed := false
 	defer func() {
 		if !committed {
 			rollBack(ctx, conn)
 		}
-		conn.Release()
+		conn.release()
 	}()
 	first := &Batch{Club: club}
 	first.b.Queue("begin")
 	first.b.Queue(fence, club.String())
 	build(first)
-	if err := conn.SendBatch(ctx, &first.b).Close(); err != nil {
+	if err := conn.send(ctx, LookingUp, &first.b); err != nil {
 		return err
 	}
 	tx := &Tx{Club: club, Now: now, conn: conn}
 	if err := decide(tx); err != nil {
 		return err
 	}
+	if err := conn.trip(ctx, Effecting, len(tx.effects)+len(tx.last)+1, tx.commit); err != nil {
+		if tx.failed != nil {
+			return tx.failed.refused(err)
+		}
+		return err
+	}
+	committed = true
+	db.watcher().Committed(ctx, tx.events)
+	return nil
+}
+
+// commit sends the effects, then what goes last, with commit.
+func (tx *Tx) commit(ctx context.Context) error {
 	var final pgx.Batch
 	all := append(tx.effects, tx.last...)
 	for _, e := range all {
 		final.Queue(e.sql, e.args...)
 	}
 	final.Queue("commit")
-	results := conn.SendBatch(ctx, &final)
+	results := tx.conn.conn.SendBatch(ctx, &final)
 	for _, e := range all {
 		if _, err := results.Exec(); err != nil {
 			_ = results.Close() // the first error is the one that tells
-			return e.refused(err)
+			tx.failed = e
+			return err
 		}
 	}
 	tag, err := results.Exec()
@@ -182,7 +212,6 @@ func (db *DB) writeOnce(ctx context.Context, club uuid.UUID, now time.Time, buil
 	if tag.String() != "COMMIT" {
 		return fmt.Errorf("postgres: commit ended as %q", tag.String())
 	}
-	committed = true
 	return nil
 }
 
@@ -201,13 +230,17 @@ func (e *Effect) refused(err error) error {
 
 // rollBack leaves the connection usable: a failed pipeline leaves its
 // transaction open.
-func rollBack(ctx context.Context, conn *pgxpool.Conn) {
-	if conn.Conn().IsClosed() || conn.Conn().PgConn().TxStatus() == 'I' {
+func rollBack(ctx context.Context, l *lease) {
+	if l.conn.Conn().IsClosed() || l.conn.Conn().PgConn().TxStatus() == 'I' {
 		return
 	}
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), time.Second)
 	defer cancel()
-	if _, err := conn.Exec(ctx, "rollback"); err != nil {
-		_ = conn.Conn().Close(ctx) // the pool replaces it
+	err := l.trip(ctx, RollingBack, 1, func(ctx context.Context) error {
+		_, err := l.conn.Exec(ctx, "rollback")
+		return err
+	})
+	if err != nil {
+		_ = l.conn.Conn().Close(ctx) // the pool replaces it
 	}
 }
