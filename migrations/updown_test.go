@@ -2,8 +2,10 @@ package migrations_test
 
 import (
 	"embed"
+	"flag"
 	"fmt"
 	"io/fs"
+	"os"
 	"slices"
 	"strconv"
 	"strings"
@@ -18,25 +20,34 @@ import (
 	"pinwright/migrations"
 )
 
-// dump describes everything the migrations make, definitions included: columns,
-// constraints, indexes, policies, functions, rights and comments.
-const dump = `
-	with ours as (select c.oid, c.relname::text as name, c.relacl, c.relrowsecurity, c.relforcerowsecurity, c.relowner from pg_class c
-		where c.relnamespace = 'public'::regnamespace and c.relkind in ('r', 'p', 'v', 'm', 'S') and c.relname <> 'schema_migrations'
-		and not exists (select from pg_depend d where d.objid = c.oid and d.deptype = 'e'))
-	select line from (
-		select 'table ' || name || ' ' || relowner::regrole || ' ' || relrowsecurity || relforcerowsecurity || ' ' || coalesce(relacl::text, '') || ' ' || coalesce(obj_description(oid), '') as line from ours
-		union all select 'column ' || o.name || '.' || a.attname || ' ' || a.attnum || ' ' || format_type(a.atttypid, a.atttypmod) || ' ' || a.attnotnull || ' ' || coalesce(pg_get_expr(d.adbin, d.adrelid), '') || ' ' || coalesce(a.attacl::text, '')
-			from ours o join pg_attribute a on a.attrelid = o.oid and a.attnum > 0 and not a.attisdropped left join pg_attrdef d on d.adrelid = a.attrelid and d.adnum = a.attnum
-		union all select 'constraint ' || o.name || '.' || k.conname || ' ' || pg_get_constraintdef(k.oid) || ' ' || k.convalidated from ours o join pg_constraint k on k.conrelid = o.oid
-		union all select 'index ' || pg_get_indexdef(i.indexrelid) || ' ' || i.indisvalid from ours o join pg_index i on i.indrelid = o.oid
-		union all select 'policy ' || p::text from pg_policies p where p.schemaname = 'public'
-		union all select 'trigger ' || pg_get_triggerdef(t.oid) from ours o join pg_trigger t on t.tgrelid = o.oid and not t.tgisinternal
-		union all select 'function ' || pg_get_functiondef(p.oid) || ' ' || coalesce(p.proacl::text, '') || ' ' || coalesce(obj_description(p.oid), '') from pg_proc p
-			where p.pronamespace = 'public'::regnamespace and p.prokind in ('f', 'p') and not exists (select from pg_depend d where d.objid = p.oid and d.deptype = 'e')
-		union all select 'type ' || t.oid::regtype from pg_type t where t.typnamespace = 'public'::regnamespace and t.typtype in ('e', 'd')
-			and not exists (select from pg_depend d where d.objid = t.oid and d.deptype = 'e')
-	) as all_of_it order by 1`
+// describe lists everything the migrations make.
+func describe(t *testing.T, pool *pgxpool.Pool) []string {
+	t.Helper()
+	lines, err := schema.Describe(t.Context(), pool)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return lines
+}
+
+var update = flag.Bool("update", false, "write described.txt anew")
+
+// What the migrations make stands in described.txt as well: a review sees there
+// what a migration really changes, and pinwright verify compares databases with
+// it.
+func TestDescriptionIsTrue(t *testing.T) {
+	t.Parallel()
+	have := describe(t, pgtest.New(t).Owner)
+	if *update {
+		if err := os.WriteFile("described.txt", []byte(strings.Join(have, "\n")+"\n"), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		return
+	}
+	if diff := cmp.Diff(migrations.Described(), have); diff != "" {
+		t.Errorf("described.txt is not what the migrations make; look at the difference, then run\n  go test ./migrations -run TestDescriptionIsTrue -update\n(-described.txt +database):\n%s", diff)
+	}
+}
 
 func TestUpDownAndUpAgainMakesTheVerySameSchema(t *testing.T) {
 	t.Parallel()
@@ -67,7 +78,7 @@ func TestUpDownAndUpAgainMakesTheVerySameSchema(t *testing.T) {
 		t.Fatal(err)
 	}
 	// The state after each single step up, to be met again on the way down.
-	states := [][]string{list[string](t, pool, dump)}
+	states := [][]string{describe(t, pool)}
 	if len(states[0]) > 0 {
 		t.Fatalf("an empty database already holds %v", states[0])
 	}
@@ -75,7 +86,7 @@ func TestUpDownAndUpAgainMakesTheVerySameSchema(t *testing.T) {
 		if err := schema.Up(ctx, url, upTo{migrations.Files, n}); err != nil {
 			t.Fatal(err)
 		}
-		states = append(states, list[string](t, pool, dump))
+		states = append(states, describe(t, pool))
 	}
 	if len(states[newest]) < 100 || !strings.HasPrefix(states[newest][0], "column ") {
 		t.Fatalf("only %d things after all migrations; the comparison would prove nothing", len(states[newest]))
@@ -84,14 +95,14 @@ func TestUpDownAndUpAgainMakesTheVerySameSchema(t *testing.T) {
 		if err := schema.Down(ctx, url, migrations.Files, 1); err != nil {
 			t.Fatal(err)
 		}
-		if diff := cmp.Diff(states[n], list[string](t, pool, dump)); diff != "" {
+		if diff := cmp.Diff(states[n], describe(t, pool)); diff != "" {
 			t.Errorf("down to %d, against up to %d (-up +down):\n%s", n, n, diff)
 		}
 	}
 	if err := schema.Up(ctx, url, migrations.Files); err != nil {
 		t.Fatal(err)
 	}
-	if diff := cmp.Diff(states[newest], list[string](t, pool, dump)); diff != "" {
+	if diff := cmp.Diff(states[newest], describe(t, pool)); diff != "" {
 		t.Errorf("up again, against the first time (-first +again):\n%s", diff)
 	}
 }

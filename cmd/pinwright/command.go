@@ -27,6 +27,9 @@ func commands() []command {
 		{"club", "club create: found a club and make its first officer's token", clubCommand},
 		{"install", "make the roles and the database on a server", install},
 		{"migrate", "bring the database's tables up to date, or back", migrateDatabase},
+		{"backup", "write a backup, once or again and again", backUp},
+		{"restore", "load a backup into an empty database and verify it", restore},
+		{"verify", "read the whole database and say what is wrong with it", verify},
 		{"help", "list the commands, or the settings: help settings", help},
 	}
 }

@@ -33,6 +33,8 @@ type Config struct {
 
 	// ServeURL logs in as the serving role, MigrateURL as the owning role.
 	ServeURL, MigrateURL DatabaseURL
+	// BackupURL logs in as the backup role, which reads every club's rows.
+	BackupURL DatabaseURL
 	// AdminURL logs in as an administrator of a server. Installing needs it;
 	// the demo works on that server instead of a private cluster.
 	AdminURL DatabaseURL
@@ -90,6 +92,7 @@ const (
 	Serving Need = iota + 1
 	Migrating
 	Installing
+	BackingUp
 )
 
 // otherVariables are read by the tests' own switches.
@@ -229,6 +232,8 @@ func (c *Config) missing(env map[string]string, needs []Need) []error {
 			require("migrate-url", c.MigrateURL, "postgres://pinwright_owner:…@localhost:5432/pinwright")
 		case Installing:
 			require("database-url", c.AdminURL, "postgres://postgres:…@localhost:5432/postgres")
+		case BackingUp:
+			require("backup-url", c.BackupURL, "postgres://pinwright_backup:…@localhost:5432/pinwright")
 		}
 	}
 	return faults

@@ -84,7 +84,8 @@ func TestWrongSettingsAreRefusedWithWhatTheyShouldBe(t *testing.T) {
 		{"one login for serving and migrating", []string{"PINWRIGHT_SERVE_URL=postgres://u@h/d", "PINWRIGHT_MIGRATE_URL=postgres://u@h/d"}, nil, nil, []string{"same user"}},
 		{"serving without a database", nil, nil, []Need{Serving}, []string{"PINWRIGHT_SERVE_URL is not set", "pinwright_app"}},
 		{"serving with an empty URL", []string{"PINWRIGHT_SERVE_URL="}, nil, []Need{Serving}, []string{"PINWRIGHT_SERVE_URL is not set"}},
-		{"migrating and installing without databases", nil, nil, []Need{Migrating, Installing}, []string{"PINWRIGHT_MIGRATE_URL is not set", "PINWRIGHT_DATABASE_URL is not set"}},
+		{"migrating, installing and backing up without databases", nil, nil, []Need{Migrating, Installing, BackingUp},
+			[]string{"PINWRIGHT_MIGRATE_URL is not set", "PINWRIGHT_DATABASE_URL is not set", "PINWRIGHT_BACKUP_URL is not set", "pinwright_backup"}},
 		{"several faults at once", []string{"PINWRIGHT_POOL_SIZE=x", "PINWRIGHT_LOG_FORMAT=xml"}, []string{"-addr=here", "-max-body=-1"}, []Need{Serving},
 			[]string{"PINWRIGHT_POOL_SIZE", "PINWRIGHT_LOG_FORMAT", "-addr", "-max-body", "PINWRIGHT_SERVE_URL is not set"}},
 	} {

@@ -35,6 +35,7 @@ func (c *Config) settings() []setting {
 		text(&c.PublicURL, "public-url", "", "how clients reach the service, for links; empty: the address served on", checkPublicURL),
 		databaseURL(&c.ServeURL, "serve-url", "database as the serving role"),
 		databaseURL(&c.MigrateURL, "migrate-url", "database as the owning role"),
+		databaseURL(&c.BackupURL, "backup-url", "database as the backup role; to back up and to verify"),
 		databaseURL(&c.AdminURL, "database-url", "server as an administrator; to install, and for demo and tests instead of a private cluster"),
 		password(&c.OwnerPassword, "owner-password", "password that installing gives the owning role"),
 		password(&c.AppPassword, "app-password", "password that installing gives the serving role"),

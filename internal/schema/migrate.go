@@ -39,6 +39,14 @@ func Up(ctx context.Context, ownerURL string, files fs.FS) error {
 	return withMigrator(ctx, ownerURL, files, (*migrate.Migrate).Up)
 }
 
+// UpTo is Up, but ends with the file of the given number.
+func UpTo(ctx context.Context, ownerURL string, files fs.FS, number int) error {
+	if number < 1 {
+		return fmt.Errorf("%d is not the number of a migration", number)
+	}
+	return withMigrator(ctx, ownerURL, files, func(m *migrate.Migrate) error { return m.Migrate(uint(number)) })
+}
+
 // Down takes back the given number of files, newest first, or all of them when
 // steps is 0. It destroys what those tables hold.
 func Down(ctx context.Context, ownerURL string, files fs.FS, steps int) error {
