@@ -127,13 +127,24 @@ type walk struct {
 
 func newWalk(t *testing.T) *walk {
 	t.Helper()
+	return newWalkBehind(t, bothFences)
+}
+
+func newWalkBehind(t *testing.T, f fences) *walk {
+	t.Helper()
 	db := pgtest.New(t)
+	if f == filterAlone || f == noFence {
+		rowSecurityOff(t, db)
+	}
 	cfg, err := pgxpool.ParseConfig(db.AppURL)
 	if err != nil {
 		t.Fatal(err)
 	}
 	cfg.MaxConns = 4
 	cfg.ConnConfig.Tracer = queryTracer{}
+	if f == rowSecurityAlone || f == noFence {
+		cfg.ConnConfig.Tracer = filterOff{}
+	}
 	pool, err := pgxpool.NewWithConfig(t.Context(), cfg)
 	if err != nil {
 		t.Fatal(err)
