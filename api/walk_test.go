@@ -38,7 +38,7 @@ type walked struct {
 	params           openapi3.Parameters
 }
 
-func everyOperation(t *testing.T) []walked {
+func everyOperation(t testing.TB) []walked {
 	t.Helper()
 	doc, err := openapi3.NewLoader().LoadFromData(openapi.YAML)
 	if err != nil {
