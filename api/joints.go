@@ -87,25 +87,34 @@ func (s *Server) CreateJoints(c echo.Context, _ InClub, name InVehicle, _ Create
 			if err != nil {
 				return answer{}, err
 			}
-			nominal, seriesID := nominalOf(body, t, own)
-			if faults := positiveLength("/nominal", body.Nominal); len(faults) > 0 {
-				return answer{}, problem.Invalid(faults...)
-			}
-			target, faults := jointTargetIn("/target", body.Target, nominal)
-			if body.Target == nil {
-				faults = suits(t.Target, nominal)
-			}
+			joints, faults := newJoints(body, v, t, own)
 			if len(faults) > 0 {
 				return answer{}, problem.Invalid(faults...)
 			}
 			if len(taken.Items) > 0 {
 				return answer{}, vehicle.PositionsTaken(v.Code, taken.Items...)
 			}
-			joints := vehicle.NewJoints(v, t, body.Positions, nominal, seriesID, target, newID)
-			vehicle.AddJoints(tx, in.caller.MemberID, joints)
+			vehicle.AddJoints(tx, in.caller.MemberID, joints).RunAgainOn("joint_position")
 			return created(in.path("vehicles", v.ID.String(), "joints"), JointPage{Items: each(joints, func(j vehicle.Joint) Joint { return jointOut(j, in.caller.Units) })}), nil
 		}
 	})
+}
+
+// newJoints are the joints that body makes in v of t; own is the series that it
+// names, nil for none.
+func newJoints(body JointSetIn, v vehicle.Vehicle, t vehicle.Template, own *pinseries.Series) ([]vehicle.Joint, []problem.Fault) {
+	nominal, seriesID := nominalOf(body, t, own)
+	if faults := positiveLength("/nominal", body.Nominal); len(faults) > 0 {
+		return nil, faults
+	}
+	target, faults := jointTargetIn("/target", body.Target, nominal)
+	if body.Target == nil {
+		faults = suits(t.Target, nominal)
+	}
+	if len(faults) > 0 {
+		return nil, faults
+	}
+	return vehicle.NewJoints(v, t, body.Positions, nominal, seriesID, target, newID), nil
 }
 
 // nominalOf is the nominal size of a set of joints: the one given, else the

@@ -74,6 +74,12 @@ func FindGarage(b *postgres.Batch, ref postgres.Ref) *postgres.Rows[Garage] {
 	return postgres.Query[Garage](b, `select `+garageColumns+` from garage where club_id = $1 and (id = $2 or code = $3)`, b.Club, ref.ID, ref.Name)
 }
 
+// FindGarages looks garages up by ids and codes.
+func FindGarages(b *postgres.Batch, refs []postgres.Ref) *postgres.Rows[Garage] {
+	ids, codes := postgres.Split(refs)
+	return postgres.Query[Garage](b, `select `+garageColumns+` from garage where club_id = $1 and (id = any($2) or code = any($3))`, b.Club, ids, codes)
+}
+
 // LockGarage is FindGarage, locked until the end of the write.
 func LockGarage(b *postgres.Batch, ref postgres.Ref) *postgres.Rows[Garage] {
 	return postgres.Query[Garage](b, `select `+garageColumns+` from garage where club_id = $1 and (id = $2 or code = $3) for no key update`, b.Club, ref.ID, ref.Name)

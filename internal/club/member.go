@@ -2,6 +2,7 @@ package club
 
 import (
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/google/uuid"
@@ -27,6 +28,12 @@ const memberColumns = `id, number, name, roles, garage_id, disabled_at, version`
 // FindMember looks a member up by id or number.
 func FindMember(b *postgres.Batch, ref postgres.Ref) *postgres.Rows[Member] {
 	return postgres.Query[Member](b, `select `+memberColumns+` from member where club_id = $1 and (id = $2 or number = $3)`, b.Club, ref.ID, ref.Name)
+}
+
+// FindMembers looks members up by ids and numbers.
+func FindMembers(b *postgres.Batch, refs []postgres.Ref) *postgres.Rows[Member] {
+	ids, numbers := postgres.Split(refs)
+	return postgres.Query[Member](b, `select `+memberColumns+` from member where club_id = $1 and (id = any($2) or number = any($3))`, b.Club, ids, numbers)
 }
 
 // FindMemberByToken returns the member behind a token.
@@ -64,10 +71,25 @@ func (m Member) personless() Member {
 
 // AddMember creates m.
 func AddMember(tx *postgres.Tx, actor uuid.UUID, m Member) {
-	tx.Queue(`insert into member (club_id, id, number, name, roles, garage_id) values ($1, $2, $3, $4, $5, $6)`,
-		tx.Club, m.ID, m.Number, m.Name, m.Roles, m.GarageID).
-		Refuse("member_number", numberTaken(m.Number))
-	journal.Append(tx, journal.Event{Type: "member.created", Subject: m.ID, Version: m.Version, Audience: journal.ForClub, Actor: actor}, m.personless())
+	AddMembers(tx, actor, []Member{m}).Refuse("member_number", numberTaken(m.Number))
+}
+
+// AddMembers creates members in one statement, in the order of their numbers, so
+// that two who add the same ones wait for each other and never in a circle. A
+// number that is taken violates member_number; the caller says what that means.
+func AddMembers(tx *postgres.Tx, actor uuid.UUID, members []Member) *postgres.Effect {
+	journal.AppendAll(tx, journal.Event{Type: "member.created", Version: 1, Audience: journal.ForClub, Actor: actor},
+		postgres.Column(members, func(m Member) uuid.UUID { return m.ID }), postgres.Column(members, func(m Member) any { return m.personless() }))
+	return tx.Queue(`
+		insert into member (club_id, id, number, name, roles, garage_id)
+		select $1, id, number, name, string_to_array(roles, ' '), garage_id
+		from unnest($2::uuid[], $3::text[], $4::text[], $5::text[], $6::uuid[]) as u(id, number, name, roles, garage_id) order by number`,
+		tx.Club,
+		postgres.Column(members, func(m Member) uuid.UUID { return m.ID }),
+		postgres.Column(members, func(m Member) string { return m.Number }),
+		postgres.Column(members, func(m Member) string { return m.Name }),
+		postgres.Column(members, func(m Member) string { return strings.Join(m.Roles, " ") }),
+		postgres.Column(members, func(m Member) *uuid.UUID { return m.GarageID }))
 }
 
 // UpdateMember writes m as its next version. officers are the club's working

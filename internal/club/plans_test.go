@@ -45,6 +45,8 @@ func TestListsAreServedByTheirIndexes(t *testing.T) {
 		{Name: "the list of garages", Index: "garage_code", Run: queued(func(b *postgres.Batch) { club.ListGarages(b, "g2", 101) })},
 		{Name: "a garage by its code", Index: "garage_code", Run: queued(func(b *postgres.Batch) { club.FindGarage(b, postgres.ParseRef("g77")) })},
 		{Name: "the list of members", Index: "member_number", Run: queued(func(b *postgres.Batch) { club.ListMembers(b, "m2", 101) })},
+		{Name: "members by their numbers", Index: "member_number", Run: queued(func(b *postgres.Batch) { club.FindMembers(b, []postgres.Ref{{Name: "m77"}, {Name: "m78"}}) })},
+		{Name: "garages by their codes", Index: "garage_code", Run: queued(func(b *postgres.Batch) { club.FindGarages(b, []postgres.Ref{{Name: "g77"}, {Name: "g78"}}) })},
 		{Name: "a member by their number", Index: "member_number", Run: queued(func(b *postgres.Batch) { club.FindMember(b, postgres.ParseRef("m77")) })},
 	})
 }

@@ -55,6 +55,12 @@ const selectSeries = `select s.id, s.code, s.name, s.supplier, s.delivery_days, 
   (select coalesce(json_agg(p order by p.ordinal), '[]') from pin_step p where p.club_id = s.club_id and p.series_id = s.id) as steps
 from pin_series s `
 
+// FindAll looks series up by ids and codes.
+func FindAll(b *postgres.Batch, refs []postgres.Ref) *postgres.Rows[Series] {
+	ids, codes := postgres.Split(refs)
+	return postgres.Query[Series](b, selectSeries+`where s.club_id = $1 and (s.id = any($2) or s.code = any($3))`, b.Club, ids, codes)
+}
+
 // Find looks a series up by id or code.
 func Find(b *postgres.Batch, ref postgres.Ref) *postgres.Rows[Series] {
 	return postgres.Query[Series](b, selectSeries+`where s.club_id = $1 and (s.id = $2 or s.code = $3)`, b.Club, ref.ID, ref.Name)

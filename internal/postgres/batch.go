@@ -84,6 +84,29 @@ func (r *Rows[T]) OneOf(pointer, name string, label func(T) string) (T, error) {
 
 func quoted(s string) string { return "“" + s + "”" }
 
+// Column is one field of many rows, for a statement that takes them by unnest.
+func Column[R, T any](rows []R, of func(R) T) []T {
+	out := make([]T, len(rows))
+	for i, r := range rows {
+		out[i] = of(r)
+	}
+	return out
+}
+
+// Split sorts the ids and the names of refs apart, for a query of the form
+// `(id = any($n) or number = any($m))`.
+func Split(refs []Ref) (ids []uuid.UUID, names []string) {
+	ids, names = []uuid.UUID{}, []string{}
+	for _, r := range refs {
+		if r.ID != nil {
+			ids = append(ids, *r.ID)
+		} else {
+			names = append(names, r.Name)
+		}
+	}
+	return ids, names
+}
+
 // Ref is an id or the people's own name for something, ready for a query of
 // the form `(id = $n or number = $m)`.
 type Ref struct {

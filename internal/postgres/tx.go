@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math/rand/v2"
+	"strings"
 	"time"
 
 	"github.com/google/uuid"
@@ -64,7 +65,13 @@ type Tx struct {
 	last    []*Effect
 	failed  *Effect        // the one that commit stopped at
 	events  map[string]int // in the journal, by type
+	discard bool
 }
+
+// Discard says that the write is a rehearsal: what Queue took is sent, so that
+// every constraint has its say, and then all of it is rolled back. What QueueLast
+// took is not sent, so that nobody waits for a head that will not move.
+func (tx *Tx) Discard() { tx.discard = true }
 
 // Effect is a statement that travels with the commit.
 type Effect struct {
@@ -155,9 +162,9 @@ func (db *DB) writeOnce(ctx context.Context, club uuid.UUID, now time.Time, buil
 	if err != nil {
 		return err
 	}
-	committed := false
+	ended := false
 	defer func() {
-		if !committed {
+		if !ended {
 			rollBack(ctx, conn)
 		}
 		conn.release()
@@ -179,19 +186,24 @@ func (db *DB) writeOnce(ctx context.Context, club uuid.UUID, now time.Time, buil
 		}
 		return err
 	}
-	committed = true
-	db.watcher().Committed(ctx, tx.events)
+	ended = true
+	if !tx.discard {
+		db.watcher().Committed(ctx, tx.events)
+	}
 	return nil
 }
 
 // commit sends the effects, then what goes last, with commit.
 func (tx *Tx) commit(ctx context.Context) error {
 	var final pgx.Batch
-	all := append(tx.effects, tx.last...)
+	all, end := append(tx.effects, tx.last...), "commit"
+	if tx.discard {
+		all, end = append(tx.effects, &Effect{sql: "set constraints all immediate"}), "rollback"
+	}
 	for _, e := range all {
 		final.Queue(e.sql, e.args...)
 	}
-	final.Queue("commit")
+	final.Queue(end)
 	results := tx.conn.conn.SendBatch(ctx, &final)
 	for _, e := range all {
 		if _, err := results.Exec(); err != nil {
@@ -209,8 +221,8 @@ func (tx *Tx) commit(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	if tag.String() != "COMMIT" {
-		return fmt.Errorf("postgres: commit ended as %q", tag.String())
+	if !strings.EqualFold(tag.String(), end) {
+		return fmt.Errorf("postgres: %s ended as %q", end, tag.String())
 	}
 	return nil
 }

@@ -3,6 +3,9 @@ package reading
 import (
 	"bytes"
 	"context"
+	"crypto/sha256"
+	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -52,7 +55,7 @@ type Post struct {
 func QueuePost(b *postgres.Batch, entries []Entry, again bool) *Post {
 	ids := make([]uuid.UUID, 0, len(entries))
 	for _, e := range entries {
-		if len(e.Faults) == 0 {
+		if len(e.Faults) == 0 && e.ID != uuid.Nil {
 			ids = append(ids, e.ID)
 		}
 	}
@@ -81,6 +84,15 @@ func (p *Post) Record(ctx context.Context, tx *postgres.Tx, actor uuid.UUID) ([]
 	known := map[uuid.UUID]Reading{}
 	for _, r := range p.known.Items {
 		known[r.ID] = r
+	}
+	if ids := nameByContent(results); len(ids) > 0 {
+		var stored *postgres.Rows[Reading]
+		if err := tx.Send(ctx, func(b *postgres.Batch) { stored = Find(b, ids...) }); err != nil {
+			return nil, err
+		}
+		for _, r := range stored.Items {
+			known[r.ID] = r
+		}
 	}
 	fresh := settle(p.entries, results, known)
 	switch {
@@ -150,6 +162,30 @@ func (p *Post) judge(tx *postgres.Tx, actor uuid.UUID) []Result {
 	return results
 }
 
+// contentSpace is the namespace of ids that are made of content.
+var contentSpace = uuid.MustParse("6a0e3f52-8c1d-4b7e-9d43-5f2c7a91e0b8")
+
+// nameByContent gives every sound reading without an id one that is made of its
+// content (a name-based UUID of version 8, RFC 9562, 5.8 and B.2), so that the
+// same reading entered again is the same reading. Equal ones that are entered
+// together are several: the n-th has the n-th id of that content. It returns the
+// ids.
+func nameByContent(results []Result) []uuid.UUID {
+	var ids []uuid.UUID
+	seen := map[string]int{}
+	for i := range results {
+		r := &results[i].Reading
+		if len(results[i].Faults) > 0 || r.ID != uuid.Nil {
+			continue
+		}
+		nth := seen[string(r.Fingerprint)]
+		seen[string(r.Fingerprint)]++
+		r.ID = uuid.NewHash(sha256.New(), contentSpace, append(slices.Clone(r.Fingerprint), fmt.Sprint(" ", nth)...), 8)
+		ids = append(ids, r.ID)
+	}
+	return ids
+}
+
 // settle sets the status of every result, given the readings on record, and
 // returns the readings to insert. Of equal entries with one id the first counts.
 func settle(entries []Entry, results []Result, known map[uuid.UUID]Reading) []Reading {
@@ -203,33 +239,25 @@ const insert = `
 
 func insertArgs(tx *postgres.Tx, readings []Reading) []any {
 	return []any{tx.Club, readings[0].ReceivedAt, readings[0].MemberID,
-		column(readings, func(r Reading) uuid.UUID { return r.ID }),
-		column(readings, func(r Reading) uuid.UUID { return r.FeatureID }),
-		column(readings, func(r Reading) string { return r.Kind }),
-		column(readings, func(r Reading) int64 { return int64(r.Size) }),
-		column(readings, func(r Reading) string { return r.Entered }),
-		column(readings, func(r Reading) string { return r.EnteredUnit }),
-		column(readings, func(r Reading) *string { return r.Method }),
-		column(readings, func(r Reading) *uuid.UUID { return r.InstrumentID }),
-		column(readings, func(r Reading) *string { return r.Station }),
-		column(readings, func(r Reading) *float64 { return r.DirectionDegrees }),
-		column(readings, func(r Reading) *string { return r.EndTried }),
-		column(readings, func(r Reading) *bool { return r.PartLength }),
-		column(readings, func(r Reading) *bool { return r.Deburred }),
-		column(readings, func(r Reading) string { return r.Stage }),
-		column(readings, func(r Reading) string { return r.Surface }),
-		column(readings, func(r Reading) *float64 { return r.TemperatureCelsius }),
-		column(readings, func(r Reading) time.Time { return r.TakenAt }),
-		column(readings, func(r Reading) *string { return r.Doubtful }),
-		column(readings, func(r Reading) string { return strings.Join(r.Assumed, " ") }),
-		column(readings, func(r Reading) []byte { return r.Fingerprint }),
+		postgres.Column(readings, func(r Reading) uuid.UUID { return r.ID }),
+		postgres.Column(readings, func(r Reading) uuid.UUID { return r.FeatureID }),
+		postgres.Column(readings, func(r Reading) string { return r.Kind }),
+		postgres.Column(readings, func(r Reading) int64 { return int64(r.Size) }),
+		postgres.Column(readings, func(r Reading) string { return r.Entered }),
+		postgres.Column(readings, func(r Reading) string { return r.EnteredUnit }),
+		postgres.Column(readings, func(r Reading) *string { return r.Method }),
+		postgres.Column(readings, func(r Reading) *uuid.UUID { return r.InstrumentID }),
+		postgres.Column(readings, func(r Reading) *string { return r.Station }),
+		postgres.Column(readings, func(r Reading) *float64 { return r.DirectionDegrees }),
+		postgres.Column(readings, func(r Reading) *string { return r.EndTried }),
+		postgres.Column(readings, func(r Reading) *bool { return r.PartLength }),
+		postgres.Column(readings, func(r Reading) *bool { return r.Deburred }),
+		postgres.Column(readings, func(r Reading) string { return r.Stage }),
+		postgres.Column(readings, func(r Reading) string { return r.Surface }),
+		postgres.Column(readings, func(r Reading) *float64 { return r.TemperatureCelsius }),
+		postgres.Column(readings, func(r Reading) time.Time { return r.TakenAt }),
+		postgres.Column(readings, func(r Reading) *string { return r.Doubtful }),
+		postgres.Column(readings, func(r Reading) string { return strings.Join(r.Assumed, " ") }),
+		postgres.Column(readings, func(r Reading) []byte { return r.Fingerprint }),
 	}
-}
-
-func column[T any](readings []Reading, of func(Reading) T) []T {
-	out := make([]T, len(readings))
-	for i, r := range readings {
-		out[i] = of(r)
-	}
-	return out
 }

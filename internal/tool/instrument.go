@@ -42,12 +42,6 @@ const selectInstrument = `select t.id, t.number, m.code as model_code, m.kind, t
 // Instruments looks tools up by ids or numbers, in the order of their ids.
 // Names that nothing has are left out.
 func Instruments(b *postgres.Batch, refs ...postgres.Ref) *postgres.Rows[Instrument] {
-	ids, names := []uuid.UUID{}, []string{}
-	for _, r := range refs {
-		if r.ID != nil {
-			ids = append(ids, *r.ID)
-		}
-		names = append(names, r.Name)
-	}
+	ids, names := postgres.Split(refs)
 	return postgres.Query[Instrument](b, selectInstrument+` and (t.id = any($2) or t.number = any($3)) order by t.id`, b.Club, ids, names)
 }

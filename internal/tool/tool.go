@@ -2,6 +2,8 @@ package tool
 
 import (
 	"fmt"
+	"maps"
+	"slices"
 	"strings"
 	"time"
 
@@ -56,6 +58,12 @@ func Find(b *postgres.Batch, ref postgres.Ref) *postgres.Rows[Tool] {
 	return postgres.Query[Tool](b, selectTool+` and (t.id = $2 or t.number = $3)`, b.Club, ref.ID, ref.Name)
 }
 
+// FindAll looks tools up by ids and numbers.
+func FindAll(b *postgres.Batch, refs []postgres.Ref) *postgres.Rows[Tool] {
+	ids, numbers := postgres.Split(refs)
+	return postgres.Query[Tool](b, selectTool+` and (t.id = any($2) or t.number = any($3))`, b.Club, ids, numbers)
+}
+
 // Lock is Find, locked until the end of the write.
 func Lock(b *postgres.Batch, ref postgres.Ref) *postgres.Rows[Tool] {
 	return postgres.Query[Tool](b, selectTool+` and (t.id = $2 or t.number = $3) for no key update of t`, b.Club, ref.ID, ref.Name)
@@ -102,12 +110,41 @@ func numberTaken(number string) *problem.Error {
 
 // Add creates t, which is of model m.
 func Add(tx *postgres.Tx, actor uuid.UUID, t Tool, m Model) Tool {
-	t.ModelID, t.ModelCode, t.Kind, t.Size, t.Version = m.ID, m.Code, m.Kind, m.Size, m.Version
-	tx.Queue(`insert into tool (club_id, id, number, model_id, garage_id, state, note) values ($1, $2, $3, $4, $5, $6, $7)`,
-		tx.Club, t.ID, t.Number, t.ModelID, t.GarageID, t.State, t.Note).
-		Refuse("tool_number", numberTaken(t.Number))
-	journal.Append(tx, journal.Event{Type: "tool.created", Subject: t.ID, Version: t.Version, Audience: journal.ForClub, Actor: actor}, t)
+	t = t.Of(m)
+	AddAll(tx, actor, []Tool{t}).Refuse("tool_number", numberTaken(t.Number))
 	return t
+}
+
+// Of returns t as a new tool of model m.
+func (t Tool) Of(m Model) Tool {
+	t.ModelID, t.ModelCode, t.Kind, t.Size, t.Version = m.ID, m.Code, m.Kind, m.Size, m.Version
+	return t
+}
+
+// AddAll creates tools, each with its model (see Of), in one statement, in the order of their numbers, so that
+// two who add the same ones wait for each other and never in a circle. A number
+// that is taken violates tool_number; the caller says what that means.
+func AddAll(tx *postgres.Tx, actor uuid.UUID, tools []Tool) *postgres.Effect {
+	byVersion := map[int64][]Tool{} // of its model; one event tells one version
+	for _, t := range tools {
+		byVersion[t.Version] = append(byVersion[t.Version], t)
+	}
+	for _, version := range slices.Sorted(maps.Keys(byVersion)) {
+		some := byVersion[version]
+		journal.AppendAll(tx, journal.Event{Type: "tool.created", Version: version, Audience: journal.ForClub, Actor: actor},
+			postgres.Column(some, func(t Tool) uuid.UUID { return t.ID }), postgres.Column(some, func(t Tool) any { return t }))
+	}
+	return tx.Queue(`
+		insert into tool (club_id, id, number, model_id, garage_id, state, note)
+		select $1, id, number, model_id, garage_id, state, note
+		from unnest($2::uuid[], $3::text[], $4::uuid[], $5::uuid[], $6::text[], $7::text[]) as u(id, number, model_id, garage_id, state, note) order by number`,
+		tx.Club,
+		postgres.Column(tools, func(t Tool) uuid.UUID { return t.ID }),
+		postgres.Column(tools, func(t Tool) string { return t.Number }),
+		postgres.Column(tools, func(t Tool) uuid.UUID { return t.ModelID }),
+		postgres.Column(tools, func(t Tool) uuid.UUID { return t.GarageID }),
+		postgres.Column(tools, func(t Tool) string { return string(t.State) }),
+		postgres.Column(tools, func(t Tool) string { return t.Note }))
 }
 
 // Update writes t, which is locked, as its next version.

@@ -99,6 +99,12 @@ func FindModel(b *postgres.Batch, ref postgres.Ref) *postgres.Rows[Model] {
 	return postgres.Query[Model](b, `select `+modelColumns+` from tool_model where club_id = $1 and (id = $2 or code = $3)`, b.Club, ref.ID, ref.Name)
 }
 
+// FindModels looks models up by ids and codes.
+func FindModels(b *postgres.Batch, refs []postgres.Ref) *postgres.Rows[Model] {
+	ids, codes := postgres.Split(refs)
+	return postgres.Query[Model](b, `select `+modelColumns+` from tool_model where club_id = $1 and (id = any($2) or code = any($3))`, b.Club, ids, codes)
+}
+
 // LockModel is FindModel, locked until the end of the write.
 func LockModel(b *postgres.Batch, ref postgres.Ref) *postgres.Rows[Model] {
 	return postgres.Query[Model](b, `select `+modelColumns+` from tool_model where club_id = $1 and (id = $2 or code = $3) for no key update`, b.Club, ref.ID, ref.Name)
@@ -119,11 +125,38 @@ func codeTaken(code string) *problem.Error {
 
 // AddModel creates m.
 func AddModel(tx *postgres.Tx, actor uuid.UUID, m Model) {
-	tx.Queue(`insert into tool_model (club_id, id, code, name, kind, size_nm, gauge_class, gauge_sense, resolution_nm, range_from_nm, range_to_nm, charge_minor, caution, entered)
-		values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)`,
-		tx.Club, m.ID, m.Code, m.Name, m.Kind, m.Size, m.GaugeClass, m.GaugeSense, m.Resolution, m.RangeFrom, m.RangeTo, m.ChargeMinor, m.Caution, m.Entered).
-		Refuse("tool_model_code", codeTaken(m.Code))
-	journal.Append(tx, journal.Event{Type: "tool_model.created", Subject: m.ID, Version: m.Version, Audience: journal.ForClub, Actor: actor}, m)
+	AddModels(tx, actor, []Model{m}).Refuse("tool_model_code", codeTaken(m.Code))
+}
+
+// AddModels creates models in one statement, in the order of their codes, so
+// that two who add the same ones wait for each other and never in a circle. A
+// code that is taken violates tool_model_code; the caller says what that means.
+func AddModels(tx *postgres.Tx, actor uuid.UUID, models []Model) *postgres.Effect {
+	journal.AppendAll(tx, journal.Event{Type: "tool_model.created", Version: 1, Audience: journal.ForClub, Actor: actor},
+		postgres.Column(models, func(m Model) uuid.UUID { return m.ID }), postgres.Column(models, func(m Model) any { return m }))
+	sizes := func(of func(Model) *length.Length) []*int64 {
+		return postgres.Column(models, func(m Model) *int64 { return (*int64)(of(m)) })
+	}
+	return tx.Queue(`
+		insert into tool_model (club_id, id, code, name, kind, size_nm, gauge_class, gauge_sense, resolution_nm, range_from_nm, range_to_nm, charge_minor, caution, entered)
+		select $1, id, code, name, kind, size_nm, gauge_class, gauge_sense, resolution_nm, range_from_nm, range_to_nm, charge_minor, caution, entered
+		from unnest($2::uuid[], $3::text[], $4::text[], $5::text[], $6::bigint[], $7::text[], $8::text[], $9::bigint[], $10::bigint[], $11::bigint[], $12::bigint[], $13::text[], $14::jsonb[])
+			as u(id, code, name, kind, size_nm, gauge_class, gauge_sense, resolution_nm, range_from_nm, range_to_nm, charge_minor, caution, entered)
+		order by code`,
+		tx.Club,
+		postgres.Column(models, func(m Model) uuid.UUID { return m.ID }),
+		postgres.Column(models, func(m Model) string { return m.Code }),
+		postgres.Column(models, func(m Model) string { return m.Name }),
+		postgres.Column(models, func(m Model) string { return string(m.Kind) }),
+		sizes(func(m Model) *length.Length { return m.Size }),
+		postgres.Column(models, func(m Model) *string { return m.GaugeClass }),
+		postgres.Column(models, func(m Model) *string { return m.GaugeSense }),
+		sizes(func(m Model) *length.Length { return m.Resolution }),
+		sizes(func(m Model) *length.Length { return m.RangeFrom }),
+		sizes(func(m Model) *length.Length { return m.RangeTo }),
+		postgres.Column(models, func(m Model) *int64 { return m.ChargeMinor }),
+		postgres.Column(models, func(m Model) string { return m.Caution }),
+		postgres.Column(models, func(m Model) Entered { return m.Entered }))
 }
 
 // UpdateModel writes m's code, name, charge and caution as its next version; the

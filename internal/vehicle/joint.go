@@ -167,21 +167,6 @@ func PositionsTaken(vehicle string, positions ...string) *problem.Error {
 	return p
 }
 
-// AddJoints creates joints with their features, all or none.
-func AddJoints(tx *postgres.Tx, actor uuid.UUID, joints []Joint) {
-	for _, j := range joints {
-		tx.Queue(`insert into joint (club_id, id, vehicle_id, position, template_id, pin_series_id, clearance_min_nm, clearance_max_nm, fit, thousandth, facts)
-			values ($1, $2, $3, $4, $5, $6, $7, $8, nullif($9, ''), $10, $11)`,
-			tx.Club, j.ID, j.VehicleID, j.Position, j.TemplateID, j.OwnPinSeriesID, j.OwnTarget.MinNM, j.OwnTarget.MaxNM, j.OwnTarget.Fit, j.OwnTarget.Thousandth, j.Facts).
-			Refuse("joint_position", PositionsTaken(j.VehicleCode, j.Position))
-		for i, f := range j.Features {
-			tx.Queue(`insert into feature (club_id, id, joint_id, ordinal, code, shape, duty, nominal_nm, length_nm, usual) values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)`,
-				tx.Club, f.ID, f.JointID, i, f.Code, f.Shape, f.Duty, f.NominalNM, f.LengthNM, f.Usual)
-		}
-		journal.Append(tx, journal.Event{Type: "joint.created", Subject: j.ID, Version: j.Version, Audience: journal.ForClub, Actor: actor}, j)
-	}
-}
-
 // UpdateJoint writes j as its next version; was is j before the change. A
 // feature with another nominal size gets its next version, too.
 func UpdateJoint(tx *postgres.Tx, actor uuid.UUID, was, j Joint) Joint {

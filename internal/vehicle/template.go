@@ -53,6 +53,12 @@ func FindTemplate(b *postgres.Batch, ref postgres.Ref) *postgres.Rows[Template] 
 	return postgres.Query[Template](b, selectTemplate+`where t.club_id = $1 and (t.id = $2 or t.code = $3)`, b.Club, ref.ID, ref.Name)
 }
 
+// FindTemplates looks templates up by ids and codes.
+func FindTemplates(b *postgres.Batch, refs []postgres.Ref) *postgres.Rows[Template] {
+	ids, codes := postgres.Split(refs)
+	return postgres.Query[Template](b, selectTemplate+`where t.club_id = $1 and (t.id = any($2) or t.code = any($3))`, b.Club, ids, codes)
+}
+
 // ListTemplates lists templates by code, after the code given. Served by
 // joint_template_code.
 func ListTemplates(b *postgres.Batch, after string, limit int) *postgres.Rows[Template] {

@@ -66,6 +66,12 @@ func Find(b *postgres.Batch, ref postgres.Ref) *postgres.Rows[Vehicle] {
 	return postgres.Query[Vehicle](b, `select `+vehicleColumns+` from vehicle where club_id = $1 and (id = $2 or code = $3)`, b.Club, ref.ID, ref.Name)
 }
 
+// FindAll looks vehicles up by ids and codes.
+func FindAll(b *postgres.Batch, refs []postgres.Ref) *postgres.Rows[Vehicle] {
+	ids, codes := postgres.Split(refs)
+	return postgres.Query[Vehicle](b, `select `+vehicleColumns+` from vehicle where club_id = $1 and (id = any($2) or code = any($3))`, b.Club, ids, codes)
+}
+
 // Lock is Find, locked until the end of the write.
 func Lock(b *postgres.Batch, ref postgres.Ref) *postgres.Rows[Vehicle] {
 	return postgres.Query[Vehicle](b, `select `+vehicleColumns+` from vehicle where club_id = $1 and (id = $2 or code = $3) for no key update`, b.Club, ref.ID, ref.Name)
@@ -82,10 +88,30 @@ func vehicleTaken(code string) *problem.Error {
 
 // Add creates v.
 func Add(tx *postgres.Tx, actor uuid.UUID, v Vehicle) {
-	tx.Queue(`insert into vehicle (club_id, id, code, name, chassis_number, chassis_kind, built_year, garage_id, member_id) values ($1, $2, $3, $4, $5, $6, $7, $8, $9)`,
-		tx.Club, v.ID, v.Code, v.Name, v.ChassisNumber, v.ChassisKind, v.BuiltYear, v.GarageID, v.MemberID).
-		Refuse("vehicle_code", vehicleTaken(v.Code))
-	journal.Append(tx, journal.Event{Type: "vehicle.created", Subject: v.ID, Version: v.Version, Audience: journal.ForClub, Actor: actor}, v)
+	AddAll(tx, actor, []Vehicle{v}).Refuse("vehicle_code", vehicleTaken(v.Code))
+}
+
+// AddAll creates vehicles in one statement, in the order of their codes, so that
+// two who add the same ones wait for each other and never in a circle. A code
+// that is taken violates vehicle_code; the caller says what that means.
+func AddAll(tx *postgres.Tx, actor uuid.UUID, vehicles []Vehicle) *postgres.Effect {
+	journal.AppendAll(tx, journal.Event{Type: "vehicle.created", Version: 1, Audience: journal.ForClub, Actor: actor},
+		postgres.Column(vehicles, func(v Vehicle) uuid.UUID { return v.ID }), postgres.Column(vehicles, func(v Vehicle) any { return v }))
+	return tx.Queue(`
+		insert into vehicle (club_id, id, code, name, chassis_number, chassis_kind, built_year, garage_id, member_id)
+		select $1, id, code, name, chassis_number, chassis_kind, built_year, garage_id, member_id
+		from unnest($2::uuid[], $3::text[], $4::text[], $5::text[], $6::text[], $7::integer[], $8::uuid[], $9::uuid[])
+			as u(id, code, name, chassis_number, chassis_kind, built_year, garage_id, member_id)
+		order by code`,
+		tx.Club,
+		postgres.Column(vehicles, func(v Vehicle) uuid.UUID { return v.ID }),
+		postgres.Column(vehicles, func(v Vehicle) string { return v.Code }),
+		postgres.Column(vehicles, func(v Vehicle) string { return v.Name }),
+		postgres.Column(vehicles, func(v Vehicle) *string { return v.ChassisNumber }),
+		postgres.Column(vehicles, func(v Vehicle) *string { return v.ChassisKind }),
+		postgres.Column(vehicles, func(v Vehicle) *int32 { return v.BuiltYear }),
+		postgres.Column(vehicles, func(v Vehicle) *uuid.UUID { return v.GarageID }),
+		postgres.Column(vehicles, func(v Vehicle) uuid.UUID { return v.MemberID }))
 }
 
 // Update writes v as its next version.
