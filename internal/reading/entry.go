@@ -20,7 +20,7 @@ import (
 // Entry is a reading as somebody entered it; texts are empty and pointers nil
 // where nothing was given. Its words are those of the contract.
 type Entry struct {
-	ID      uuid.UUID
+	ID      uuid.UUID       // none: one is made of the content
 	Pointer string          // where it stands in the request, such as /readings/3; empty for the whole body
 	Faults  []problem.Fault // found before; with any, nothing else of it counts
 
