@@ -203,6 +203,81 @@ func (e HealthReportStatus) Valid() bool {
 	}
 }
 
+// Defines values for ImportColumnHow.
+const (
+	ImportColumnHowIgnored  ImportColumnHow = "ignored"
+	ImportColumnHowMap      ImportColumnHow = "map"
+	ImportColumnHowName     ImportColumnHow = "name"
+	ImportColumnHowNotTaken ImportColumnHow = "not_taken"
+	ImportColumnHowSynonym  ImportColumnHow = "synonym"
+)
+
+// Valid indicates whether the value is a known member of the ImportColumnHow enum.
+func (e ImportColumnHow) Valid() bool {
+	switch e {
+	case ImportColumnHowIgnored:
+		return true
+	case ImportColumnHowMap:
+		return true
+	case ImportColumnHowName:
+		return true
+	case ImportColumnHowNotTaken:
+		return true
+	case ImportColumnHowSynonym:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ImportKind.
+const (
+	ImportKindJoints   ImportKind = "joints"
+	ImportKindMembers  ImportKind = "members"
+	ImportKindReadings ImportKind = "readings"
+	ImportKindTools    ImportKind = "tools"
+	ImportKindVehicles ImportKind = "vehicles"
+)
+
+// Valid indicates whether the value is a known member of the ImportKind enum.
+func (e ImportKind) Valid() bool {
+	switch e {
+	case ImportKindJoints:
+		return true
+	case ImportKindMembers:
+		return true
+	case ImportKindReadings:
+		return true
+	case ImportKindTools:
+		return true
+	case ImportKindVehicles:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ImportRowStatus.
+const (
+	ImportRowStatusCreated ImportRowStatus = "created"
+	ImportRowStatusExists  ImportRowStatus = "exists"
+	ImportRowStatusRefused ImportRowStatus = "refused"
+)
+
+// Valid indicates whether the value is a known member of the ImportRowStatus enum.
+func (e ImportRowStatus) Valid() bool {
+	switch e {
+	case ImportRowStatusCreated:
+		return true
+	case ImportRowStatusExists:
+		return true
+	case ImportRowStatusRefused:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for JointTemplateGuidance.
 const (
 	JointTemplateGuidanceFloating   JointTemplateGuidance = "floating"
@@ -619,19 +694,19 @@ func (e Role) Valid() bool {
 
 // Defines values for Scope.
 const (
-	Read     Scope = "read"
-	Readings Scope = "readings"
-	Write    Scope = "write"
+	ScopeRead     Scope = "read"
+	ScopeReadings Scope = "readings"
+	ScopeWrite    Scope = "write"
 )
 
 // Valid indicates whether the value is a known member of the Scope enum.
 func (e Scope) Valid() bool {
 	switch e {
-	case Read:
+	case ScopeRead:
 		return true
-	case Readings:
+	case ScopeReadings:
 		return true
-	case Write:
+	case ScopeWrite:
 		return true
 	default:
 		return false
@@ -1384,6 +1459,125 @@ type HealthReportStatus string
 
 // Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 type Id = openapi_types.UUID
+
+// Import A sheet that came in
+type Import struct {
+	Created   int       `json:"created"`
+	CreatedAt time.Time `json:"created_at"`
+	Existing  int       `json:"existing"`
+
+	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Id Id `json:"id"`
+
+	// Kind What the rows of a sheet are
+	Kind ImportKind `json:"kind"`
+
+	// MemberId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	MemberId Id  `json:"member_id"`
+	Refused  int `json:"refused"`
+
+	// Report What a sheet did, or would do
+	Report   *ImportReport `json:"report,omitempty"`
+	Reverted *struct {
+		At time.Time `json:"at"`
+
+		// MemberId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+		MemberId Id     `json:"member_id"`
+		Reason   string `json:"reason"`
+	} `json:"reverted,omitempty"`
+	Version int64 `json:"version"`
+}
+
+// ImportColumn What became of a column of the sheet
+type ImportColumn struct {
+	// Column Its name, as it stands in the sheet
+	//
+	// Example: Diameter (mm)
+	Column string `json:"column"`
+
+	// Field What it was taken for
+	//
+	// Example: size
+	Field *string `json:"field,omitempty"`
+
+	// How Why: `map` and `ignored`: the request says so; `name`, `synonym`: by its name; `not_taken`: nothing fits, its cells count for nothing
+	How ImportColumnHow `json:"how"`
+
+	// Unit From its name
+	//
+	// Example: mm
+	Unit *string `json:"unit,omitempty"`
+}
+
+// ImportColumnHow Why: `map` and `ignored`: the request says so; `name`, `synonym`: by its name; `not_taken`: nothing fits, its cells count for nothing
+type ImportColumnHow string
+
+// ImportFault defines model for ImportFault.
+type ImportFault struct {
+	// Candidates What an ambiguous name may mean
+	Candidates *[]string `json:"candidates,omitempty"`
+
+	// Column The column's name, as it stands in the sheet; none where the fault is of the row
+	Column *string `json:"column,omitempty"`
+
+	// Detail What is wrong and how to mend it
+	Detail string `json:"detail"`
+}
+
+// ImportKind What the rows of a sheet are
+type ImportKind string
+
+// ImportPage defines model for ImportPage.
+type ImportPage struct {
+	// Items Without their reports
+	Items []Import `json:"items"`
+	Next  *string  `json:"next,omitempty"`
+}
+
+// ImportReport What a sheet did, or would do
+type ImportReport struct {
+	Assumed []Text         `json:"assumed"`
+	Columns []ImportColumn `json:"columns"`
+	Created int            `json:"created"`
+	DoNext  []Text         `json:"do_next"`
+
+	// DryRun Nothing was written
+	DryRun   bool `json:"dry_run"`
+	Existing int  `json:"existing"`
+
+	// Kind What the rows of a sheet are
+	Kind     ImportKind  `json:"kind"`
+	Refused  int         `json:"refused"`
+	Rows     []ImportRow `json:"rows"`
+	RowsRead int         `json:"rows_read"`
+	Summary  string      `json:"summary"`
+	Warnings []Text      `json:"warnings"`
+}
+
+// ImportRow defines model for ImportRow.
+type ImportRow struct {
+	// AlsoMade What was made on the way: the code of a tool model
+	AlsoMade *[]string      `json:"also_made,omitempty"`
+	Errors   *[]ImportFault `json:"errors,omitempty"`
+
+	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Id *Id `json:"id,omitempty"`
+
+	// Name What the club calls it: a member's or tool's number, a vehicle's code, vehicle and position of a joint
+	Name *string `json:"name,omitempty"`
+
+	// Note What to know about it
+	Note *string `json:"note,omitempty"`
+
+	// Row As the spreadsheet numbers it: the header is mostly row 1, blank rows count
+	Row int `json:"row"`
+
+	// Status exists: it was there already with all that the row says
+	Status ImportRowStatus `json:"status"`
+}
+
+// ImportRowStatus exists: it was there already with all that the row says
+type ImportRowStatus string
 
 // Joint defines model for Joint.
 type Joint struct {
@@ -2919,11 +3113,17 @@ type InFeature = Id
 // InGarage An id or the people's own name for it
 type InGarage = Ref
 
+// InImport UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+type InImport = Id
+
 // InJoint An id or the people's own name for it
 type InJoint = Ref
 
 // InJointTemplate An id or the people's own name for it
 type InJointTemplate = Ref
+
+// InKind What the rows of a sheet are
+type InKind = ImportKind
 
 // InMember An id or the people's own name for it
 type InMember = Ref
@@ -3031,6 +3231,54 @@ type PatchGarageParams struct {
 
 	// IfMatch The ETag of the version that the edit was made from
 	IfMatch IfMatch `json:"If-Match"`
+}
+
+// ListImportsParams defines parameters for ListImports.
+type ListImportsParams struct {
+	// Limit How many items a page holds at most
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor The `next` of the page before
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// CreateImportParams defines parameters for CreateImport.
+type CreateImportParams struct {
+	// Kind What the rows are
+	Kind ImportKind `form:"kind" json:"kind"`
+
+	// DryRun Run everything, write nothing
+	DryRun *bool `form:"dry_run,omitempty" json:"dry_run,omitempty"`
+
+	// Partial Take the sound rows, whatever the others are
+	Partial *bool `form:"partial,omitempty" json:"partial,omitempty"`
+
+	// Map Which column is which field, as `column=field`, once for each
+	Map *[]string `form:"map,omitempty" json:"map,omitempty"`
+
+	// Ignore A column that does not count, once for each
+	Ignore *[]string `form:"ignore,omitempty" json:"ignore,omitempty"`
+
+	// Unit Unit of lengths where neither the column's name nor the cell has one
+	Unit *Unit `form:"unit,omitempty" json:"unit,omitempty"`
+
+	// TimeZone IANA time zone of days and times that say none
+	TimeZone *string `form:"time_zone,omitempty" json:"time_zone,omitempty"`
+
+	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// GetImportParams defines parameters for GetImport.
+type GetImportParams struct {
+	// IfNoneMatch An ETag at hand; unchanged is answered 304
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// RevertImportParams defines parameters for RevertImport.
+type RevertImportParams struct {
+	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
 // ListJointTemplatesParams defines parameters for ListJointTemplates.
@@ -3397,6 +3645,9 @@ type CreateGarageJSONRequestBody = GarageIn
 
 // PatchGarageApplicationMergePatchPlusJSONRequestBody defines body for PatchGarage for application/merge-patch+json ContentType.
 type PatchGarageApplicationMergePatchPlusJSONRequestBody = GaragePatch
+
+// RevertImportJSONRequestBody defines body for RevertImport for application/json ContentType.
+type RevertImportJSONRequestBody = VoidIn
 
 // CreateJointTemplateJSONRequestBody defines body for CreateJointTemplate for application/json ContentType.
 type CreateJointTemplateJSONRequestBody = JointTemplateIn
@@ -4199,6 +4450,18 @@ type ServerInterface interface {
 	// PatchGarage Change a garage
 	// (PATCH /v1/clubs/{club}/garages/{garage})
 	PatchGarage(ctx echo.Context, club InClub, garage InGarage, params PatchGarageParams) error
+	// ListImports Imports, newest first
+	// (GET /v1/clubs/{club}/imports)
+	ListImports(ctx echo.Context, club InClub, params ListImportsParams) error
+	// CreateImport Bring in a sheet of members, tools, vehicles, joints or readings
+	// (POST /v1/clubs/{club}/imports)
+	CreateImport(ctx echo.Context, club InClub, params CreateImportParams) error
+	// GetImport An import, with its report
+	// (GET /v1/clubs/{club}/imports/{import})
+	GetImport(ctx echo.Context, club InClub, pImport InImport, params GetImportParams) error
+	// RevertImport Take an import back
+	// (POST /v1/clubs/{club}/imports/{import}/revert)
+	RevertImport(ctx echo.Context, club InClub, pImport InImport, params RevertImportParams) error
 	// ListJointTemplates Joint templates by code
 	// (GET /v1/clubs/{club}/joint-templates)
 	ListJointTemplates(ctx echo.Context, club InClub, params ListJointTemplatesParams) error
@@ -4337,6 +4600,9 @@ type ServerInterface interface {
 	// CreateJoints Add a set of joints by a template, one call for all
 	// (POST /v1/clubs/{club}/vehicles/{vehicle}/joints)
 	CreateJoints(ctx echo.Context, club InClub, vehicle InVehicle, params CreateJointsParams) error
+	// GetImportTemplate A sheet to start from
+	// (GET /v1/import-templates/{kind})
+	GetImportTemplate(ctx echo.Context, kind InKind) error
 	// NewId A fresh UUID of version 7
 	// (GET /v1/new-id)
 	NewId(ctx echo.Context) error
@@ -4814,6 +5080,214 @@ func (w *ServerInterfaceWrapper) PatchGarage(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.PatchGarage(ctx, club, garage, params)
+	return err
+}
+
+// ListImports converts echo context to params.
+func (w *ServerInterfaceWrapper) ListImports(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListImportsParams
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// ------------- Optional query parameter "cursor" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "cursor", ctx.QueryParams(), &params.Cursor, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter cursor: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListImports(ctx, club, params)
+	return err
+}
+
+// CreateImport converts echo context to params.
+func (w *ServerInterfaceWrapper) CreateImport(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params CreateImportParams
+	// ------------- Required query parameter "kind" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, true, "kind", ctx.QueryParams(), &params.Kind, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter kind: %s", err))
+	}
+
+	// ------------- Optional query parameter "dry_run" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "dry_run", ctx.QueryParams(), &params.DryRun, runtime.BindQueryParameterOptions{Type: "boolean", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter dry_run: %s", err))
+	}
+
+	// ------------- Optional query parameter "partial" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "partial", ctx.QueryParams(), &params.Partial, runtime.BindQueryParameterOptions{Type: "boolean", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter partial: %s", err))
+	}
+
+	// ------------- Optional query parameter "map" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "map", ctx.QueryParams(), &params.Map, runtime.BindQueryParameterOptions{Type: "array", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter map: %s", err))
+	}
+
+	// ------------- Optional query parameter "ignore" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "ignore", ctx.QueryParams(), &params.Ignore, runtime.BindQueryParameterOptions{Type: "array", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter ignore: %s", err))
+	}
+
+	// ------------- Optional query parameter "unit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "unit", ctx.QueryParams(), &params.Unit, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter unit: %s", err))
+	}
+
+	// ------------- Optional query parameter "time_zone" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "time_zone", ctx.QueryParams(), &params.TimeZone, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter time_zone: %s", err))
+	}
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.CreateImport(ctx, club, params)
+	return err
+}
+
+// GetImport converts echo context to params.
+func (w *ServerInterfaceWrapper) GetImport(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "import" -------------
+	var pImport InImport
+
+	err = runtime.BindStyledParameterWithOptions("simple", "import", ctx.Param("import"), &pImport, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter import: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetImportParams
+
+	headers := ctx.Request().Header
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for If-None-Match, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter If-None-Match: %s", err))
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetImport(ctx, club, pImport, params)
+	return err
+}
+
+// RevertImport converts echo context to params.
+func (w *ServerInterfaceWrapper) RevertImport(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "import" -------------
+	var pImport InImport
+
+	err = runtime.BindStyledParameterWithOptions("simple", "import", ctx.Param("import"), &pImport, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter import: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params RevertImportParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.RevertImport(ctx, club, pImport, params)
 	return err
 }
 
@@ -6733,6 +7207,22 @@ func (w *ServerInterfaceWrapper) CreateJoints(ctx echo.Context) error {
 	return err
 }
 
+// GetImportTemplate converts echo context to params.
+func (w *ServerInterfaceWrapper) GetImportTemplate(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "kind" -------------
+	var kind InKind
+
+	err = runtime.BindStyledParameterWithOptions("simple", "kind", ctx.Param("kind"), &kind, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter kind: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetImportTemplate(ctx, kind)
+	return err
+}
+
 // NewId converts echo context to params.
 func (w *ServerInterfaceWrapper) NewId(ctx echo.Context) error {
 	var err error
@@ -6804,6 +7294,10 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/clubs/:club/garages", wrapper.CreateGarage, options.OperationMiddlewares["createGarage"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/garages/:garage", wrapper.GetGarage, options.OperationMiddlewares["getGarage"]...)
 	router.PATCH(options.BaseURL+"/v1/clubs/:club/garages/:garage", wrapper.PatchGarage, options.OperationMiddlewares["patchGarage"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/imports", wrapper.ListImports, options.OperationMiddlewares["listImports"]...)
+	router.POST(options.BaseURL+"/v1/clubs/:club/imports", wrapper.CreateImport, options.OperationMiddlewares["createImport"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/imports/:import", wrapper.GetImport, options.OperationMiddlewares["getImport"]...)
+	router.POST(options.BaseURL+"/v1/clubs/:club/imports/:import/revert", wrapper.RevertImport, options.OperationMiddlewares["revertImport"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/joint-templates", wrapper.ListJointTemplates, options.OperationMiddlewares["listJointTemplates"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/joint-templates", wrapper.CreateJointTemplate, options.OperationMiddlewares["createJointTemplate"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/joint-templates/:joint_template", wrapper.GetJointTemplate, options.OperationMiddlewares["getJointTemplate"]...)
@@ -6850,6 +7344,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.PATCH(options.BaseURL+"/v1/clubs/:club/vehicles/:vehicle", wrapper.PatchVehicle, options.OperationMiddlewares["patchVehicle"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/vehicles/:vehicle/joints", wrapper.ListJoints, options.OperationMiddlewares["listJoints"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/vehicles/:vehicle/joints", wrapper.CreateJoints, options.OperationMiddlewares["createJoints"]...)
+	router.GET(options.BaseURL+"/v1/import-templates/:kind", wrapper.GetImportTemplate, options.OperationMiddlewares["getImportTemplate"]...)
 	router.GET(options.BaseURL+"/v1/new-id", wrapper.NewId, options.OperationMiddlewares["newId"]...)
 
 }

@@ -15,6 +15,7 @@ const (
 	jsonType    = "application/json"
 	patchType   = "application/merge-patch+json"
 	problemType = "application/problem+json"
+	csvType     = "text/csv"
 )
 
 // writeProblem is the only writer of failures. It shows what is safe to show

@@ -30,6 +30,7 @@ type call struct {
 	secret access.Secret
 	club   uuid.UUID     // the token's; everything is looked up in this club only
 	caller access.Caller // known once the first round trip is back
+	roles  []string      // one of them is needed
 	body   []byte
 	value  any // the body, parsed and valid
 	key    *replay.Key
@@ -45,7 +46,10 @@ func (s *Server) begin(c echo.Context) (in *call, invalid, err error) {
 	op := s.contract.byRoute[c.Request().Method+" "+c.Path()]
 	event := eventOf(c)
 	event.operation = op.ID
-	in = &call{ctx: event.context(c.Request().Context()), echo: c, op: op, now: s.now()}
+	in = &call{ctx: event.context(c.Request().Context()), echo: c, op: op, now: s.now(), roles: op.Roles}
+	if op.narrow != nil {
+		in.roles = op.narrow(c)
+	}
 	for _, value := range c.ParamValues() {
 		if strings.Contains(value, "/") { // the router gives a last parameter all the rest of the path
 			return nil, nil, errNowhere
@@ -63,6 +67,9 @@ func (s *Server) begin(c echo.Context) (in *call, invalid, err error) {
 	}
 	if in.body, invalid = s.readBody(c); invalid == nil {
 		in.value, invalid = s.checkRequest(c, op, in.body)
+	}
+	if invalid == nil && op.check != nil {
+		in.value, invalid = op.check(in)
 	}
 	return in, invalid, nil
 }
@@ -102,7 +109,7 @@ func (in *call) admit(found *postgres.Rows[access.Caller], invalid error) error 
 	if name := in.echo.Param("club"); name != caller.ClubSlug && !strings.EqualFold(name, caller.ClubID.String()) {
 		return problem.Absent()
 	}
-	if err := caller.May(in.op.Roles, in.op.Scope); err != nil {
+	if err := caller.May(in.roles, in.op.Scope); err != nil {
 		return err
 	}
 	if invalid != nil {

@@ -9,6 +9,7 @@ import (
 
 	"github.com/getkin/kin-openapi/openapi3"
 	"github.com/google/uuid"
+	"github.com/labstack/echo/v4"
 
 	"pinwright/openapi"
 )
@@ -23,8 +24,12 @@ type operation struct {
 	Repeat  string // key, id or none; empty for a read
 	IfMatch bool
 	Batch   string // the body's member whose rows are judged one by one
-	spec    *openapi3.Operation
-	params  openapi3.Parameters // path's and operation's own
+	// narrow, where set, returns the roles that this request needs of the
+	// operation's; check reads a body further than the contract can.
+	narrow func(c echo.Context) []string
+	check  func(in *call) (any, error)
+	spec   *openapi3.Operation
+	params openapi3.Parameters // path's and operation's own
 }
 
 // contract is the parsed contract with its operations by route.

@@ -150,6 +150,19 @@ var roundTrips = []struct {
 	{"listReservations", 1, func(w *world, _ int) *response {
 		return w.do("GET", w.at("reservations?tool=M7&member=M1&limit=1"), w.officer, nil)
 	}},
+	{"listImports", 1, func(w *world, _ int) *response { return w.do("GET", w.at("imports?limit=1"), w.officer, nil) }},
+	{"createImport", 2, func(w *world, turn int) *response {
+		return w.bring(w.officer, "members", "", fmt.Sprintf("number,name,garage\ni%d,A,north\nj%d,B,north\n", turn, turn))
+	}},
+	{"createImport of tools and their models", 2, func(w *world, turn int) *response {
+		return w.bring(w.officer, "tools", "", fmt.Sprintf("number,model,garage,kind,size (mm)\ni%d,im%d,north,reamer,8\n", turn, turn))
+	}},
+	{"createImport of readings, whose ids are made of their content", 3, func(w *world, turn int) *response {
+		return w.bring(w.officer, "readings", "", fmt.Sprintf("date,joint,value (mm),with\n2026-05-%02d,only,8,caliper\n", turn+1))
+	}},
+	{"createImport and revertImport, three of them", 5, func(w *world, turn int) *response {
+		return w.revert(w.officer, w.bring(w.officer, "members", "", fmt.Sprintf("number,name\nk%d,A\n", turn)).want(201))
+	}},
 	{"listReadings", 1, func(w *world, _ int) *response {
 		return w.do("GET", w.at("readings?vehicle=coupe&joint=only&instrument=C1&from=2026-01-01T00:00:00Z"), w.officer, nil)
 	}},

@@ -91,6 +91,7 @@ func New(o Options) (*Server, error) {
 		o.Metrics.MustRegister(poolFigures{o.Pool})
 	}
 	s.about(o.Metrics, o.Schema)
+	s.takeSheets()
 	e := echo.New()
 	e.HideBanner, e.HidePort = true, true
 	e.HTTPErrorHandler = s.fail

@@ -57,6 +57,14 @@ func fillToolModel(in *call, m tool.Model, body ToolModelIn) (tool.Model, error)
 	return m, nil
 }
 
+// newToolModel is the model that body makes.
+func newToolModel(in *call, body ToolModelIn) (tool.Model, error) {
+	if body.Caution == nil {
+		body.Caution = pointerTo(tool.Kind(body.Kind).UsualCaution())
+	}
+	return fillToolModel(in, tool.Model{ID: newID(), Version: 1}, body)
+}
+
 func lengthOrNone(l *length.Length, unit string) *Length {
 	if l == nil {
 		return nil
@@ -88,10 +96,7 @@ func (s *Server) CreateToolModel(c echo.Context, _ InClub, _ CreateToolModelPara
 	return s.write(c, func(_ *postgres.Batch, in *call) func(tx *postgres.Tx) (answer, error) {
 		body := decode[ToolModelIn](in)
 		return func(tx *postgres.Tx) (answer, error) {
-			if body.Caution == nil {
-				body.Caution = pointerTo(tool.Kind(body.Kind).UsualCaution())
-			}
-			m, err := fillToolModel(in, tool.Model{ID: newID(), Version: 1}, body)
+			m, err := newToolModel(in, body)
 			if err != nil {
 				return answer{}, err
 			}

@@ -128,6 +128,9 @@ func checkBody(r *http.Request, op *operation, body []byte, faults *[]problem.Fa
 	if err != nil || content == nil {
 		return nil, problem.New(problem.UnsupportedMediaType, "Send the body as Content-Type: %s.", strings.Join(op.mediaTypes(), " or "))
 	}
+	if media == csvType {
+		return readSheet(body)
+	}
 	value, err := readStrictly(body)
 	if err != nil {
 		return nil, err

@@ -50,6 +50,15 @@ func fillVehicle(v vehicle.Vehicle, in VehicleIn, garage *uuid.UUID) (vehicle.Ve
 	return v, nil
 }
 
+// mayEnterFor allows everybody their own vehicles and whoever keeps the tools or
+// runs the club all of them.
+func (in *call) mayEnterFor(member uuid.UUID) error {
+	if member == in.caller.MemberID || in.caller.Has("officer", "tool_keeper") {
+		return nil
+	}
+	return problem.New(problem.MissingRole, "Only an officer or tool keeper enters vehicles of others. Leave `member` out to enter your own.")
+}
+
 // ListVehicles implements the contract.
 func (s *Server) ListVehicles(c echo.Context, _ InClub, _ ListVehiclesParams) error {
 	return s.read(c, func(b *postgres.Batch, in *call) func() (answer, error) {
@@ -80,8 +89,8 @@ func (s *Server) CreateVehicle(c echo.Context, _ InClub, _ CreateVehicleParams) 
 				}
 				v.MemberID = m.ID
 			}
-			if v.MemberID != in.caller.MemberID && !in.caller.Has("officer", "tool_keeper") {
-				return answer{}, problem.New(problem.MissingRole, "Only an officer or tool keeper enters vehicles of others. Leave `member` out to enter your own.")
+			if err := in.mayEnterFor(v.MemberID); err != nil {
+				return answer{}, err
 			}
 			at, err := garage()
 			if err != nil {

@@ -3,6 +3,7 @@ package api_test
 import (
 	"bytes"
 	"encoding/json"
+	"io"
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
@@ -59,7 +60,6 @@ type world struct {
 	officer string // the first officer's token
 	tokens  map[string]string
 
-	log       *testLog
 	untouched untouched
 	countOnce sync.Once
 	countSQL  string
@@ -86,8 +86,7 @@ func newWorldOn(t testing.TB, db *pgtest.DB, pool *pgxpool.Pool, adjust ...func(
 	t.Helper()
 	// Near the real time, since clients make UUIDv7 keys by the real clock.
 	w := &world{t: t, db: db, clock: &clock{at: time.Now().UTC().Truncate(time.Millisecond)}, tokens: map[string]string{}}
-	w.log = logOf(t)
-	o := api.Options{Pool: pool, Now: w.clock.now, Log: slog.New(slog.NewJSONHandler(w.log, nil))}
+	o := api.Options{Pool: pool, Now: w.clock.now, Log: slog.New(slog.NewJSONHandler(logOf(t), nil))}
 	for _, change := range adjust {
 		change(&o)
 	}
@@ -309,21 +308,18 @@ type testLog struct {
 	t  testing.TB
 }
 
-func logOf(t testing.TB) *testLog {
+func logOf(t testing.TB) io.Writer {
 	l := &testLog{t: t}
-	t.Cleanup(func() { l.show(nil) })
+	t.Cleanup(func() {
+		l.mu.Lock()
+		defer l.mu.Unlock()
+		l.t = nil
+	})
 	return l
 }
 
 // tokenText finds the text of a token, whole or cut, true or made up.
 var tokenText = regexp.MustCompile(`pw_[A-Za-z0-9_-]{12,}|Bearer`)
-
-// show makes t the test with which the log is shown from now on; nil drops it.
-func (l *testLog) show(t testing.TB) {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	l.t = t
-}
 
 func (l *testLog) Write(line []byte) (int, error) {
 	l.mu.Lock()

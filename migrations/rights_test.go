@@ -37,6 +37,8 @@ var rights = map[string]string{
 	"recommendation":    "INSERT SELECT", // cited, so never changed
 	"reservation":       "INSERT SELECT UPDATE(cancel_reason,cancelled_at,version)",
 	"booking":           "INSERT SELECT UPDATE(state)",
+	"import":            "INSERT SELECT UPDATE(revert_reason,reverted_at,reverted_by,version)",
+	"import_made":       "INSERT SELECT", // deleted from what it lists by revert_import only
 }
 
 // granted lists the rights of role by table, in the notation of rights.
@@ -97,7 +99,9 @@ func TestApplicationRoleCanMakeNothingAndBecomeNobody(t *testing.T) {
 }
 
 // mayRun are the functions of ours that the application role may execute.
-var mayRun = []string{"append_event", "append_events"}
+// revert_import deletes what one import of the club made, unless it was changed
+// or something rests on it.
+var mayRun = []string{"append_event", "append_events", "revert_import"}
 
 func TestFunctionsAreClosedAndCannotBeMisled(t *testing.T) {
 	t.Parallel()
@@ -123,11 +127,11 @@ func TestHistoryCannotBeChangedByTheApplication(t *testing.T) {
 	t.Parallel()
 	db := pgtest.New(t)
 	club := found(t, db, "fern-row")
-	for _, table := range []string{"reading", "reading_void", "calibration", "recommendation", "event", "head", "club", "member", "tool", "booking", "reservation"} {
+	for _, table := range []string{"reading", "reading_void", "calibration", "recommendation", "event", "head", "club", "member", "tool", "booking", "reservation", "import", "import_made"} {
 		refusedAs(t, db.App, club, "delete from "+table)
 		refusedAs(t, db.App, club, "truncate "+table)
 	}
-	for _, table := range []string{"reading", "reading_void", "calibration", "recommendation", "event", "head"} {
+	for _, table := range []string{"reading", "reading_void", "calibration", "recommendation", "event", "head", "import_made"} {
 		refusedAs(t, db.App, club, "update "+table+" set club_id = club_id")
 	}
 	for _, table := range []string{"event", "head"} {

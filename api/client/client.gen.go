@@ -207,6 +207,81 @@ func (e HealthReportStatus) Valid() bool {
 	}
 }
 
+// Defines values for ImportColumnHow.
+const (
+	ImportColumnHowIgnored  ImportColumnHow = "ignored"
+	ImportColumnHowMap      ImportColumnHow = "map"
+	ImportColumnHowName     ImportColumnHow = "name"
+	ImportColumnHowNotTaken ImportColumnHow = "not_taken"
+	ImportColumnHowSynonym  ImportColumnHow = "synonym"
+)
+
+// Valid indicates whether the value is a known member of the ImportColumnHow enum.
+func (e ImportColumnHow) Valid() bool {
+	switch e {
+	case ImportColumnHowIgnored:
+		return true
+	case ImportColumnHowMap:
+		return true
+	case ImportColumnHowName:
+		return true
+	case ImportColumnHowNotTaken:
+		return true
+	case ImportColumnHowSynonym:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ImportKind.
+const (
+	ImportKindJoints   ImportKind = "joints"
+	ImportKindMembers  ImportKind = "members"
+	ImportKindReadings ImportKind = "readings"
+	ImportKindTools    ImportKind = "tools"
+	ImportKindVehicles ImportKind = "vehicles"
+)
+
+// Valid indicates whether the value is a known member of the ImportKind enum.
+func (e ImportKind) Valid() bool {
+	switch e {
+	case ImportKindJoints:
+		return true
+	case ImportKindMembers:
+		return true
+	case ImportKindReadings:
+		return true
+	case ImportKindTools:
+		return true
+	case ImportKindVehicles:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ImportRowStatus.
+const (
+	ImportRowStatusCreated ImportRowStatus = "created"
+	ImportRowStatusExists  ImportRowStatus = "exists"
+	ImportRowStatusRefused ImportRowStatus = "refused"
+)
+
+// Valid indicates whether the value is a known member of the ImportRowStatus enum.
+func (e ImportRowStatus) Valid() bool {
+	switch e {
+	case ImportRowStatusCreated:
+		return true
+	case ImportRowStatusExists:
+		return true
+	case ImportRowStatusRefused:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for JointTemplateGuidance.
 const (
 	JointTemplateGuidanceFloating   JointTemplateGuidance = "floating"
@@ -623,19 +698,19 @@ func (e Role) Valid() bool {
 
 // Defines values for Scope.
 const (
-	Read     Scope = "read"
-	Readings Scope = "readings"
-	Write    Scope = "write"
+	ScopeRead     Scope = "read"
+	ScopeReadings Scope = "readings"
+	ScopeWrite    Scope = "write"
 )
 
 // Valid indicates whether the value is a known member of the Scope enum.
 func (e Scope) Valid() bool {
 	switch e {
-	case Read:
+	case ScopeRead:
 		return true
-	case Readings:
+	case ScopeReadings:
 		return true
-	case Write:
+	case ScopeWrite:
 		return true
 	default:
 		return false
@@ -1388,6 +1463,125 @@ type HealthReportStatus string
 
 // Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 type Id = openapi_types.UUID
+
+// Import A sheet that came in
+type Import struct {
+	Created   int       `json:"created"`
+	CreatedAt time.Time `json:"created_at"`
+	Existing  int       `json:"existing"`
+
+	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Id Id `json:"id"`
+
+	// Kind What the rows of a sheet are
+	Kind ImportKind `json:"kind"`
+
+	// MemberId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	MemberId Id  `json:"member_id"`
+	Refused  int `json:"refused"`
+
+	// Report What a sheet did, or would do
+	Report   *ImportReport `json:"report,omitempty"`
+	Reverted *struct {
+		At time.Time `json:"at"`
+
+		// MemberId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+		MemberId Id     `json:"member_id"`
+		Reason   string `json:"reason"`
+	} `json:"reverted,omitempty"`
+	Version int64 `json:"version"`
+}
+
+// ImportColumn What became of a column of the sheet
+type ImportColumn struct {
+	// Column Its name, as it stands in the sheet
+	//
+	// Example: Diameter (mm)
+	Column string `json:"column"`
+
+	// Field What it was taken for
+	//
+	// Example: size
+	Field *string `json:"field,omitempty"`
+
+	// How Why: `map` and `ignored`: the request says so; `name`, `synonym`: by its name; `not_taken`: nothing fits, its cells count for nothing
+	How ImportColumnHow `json:"how"`
+
+	// Unit From its name
+	//
+	// Example: mm
+	Unit *string `json:"unit,omitempty"`
+}
+
+// ImportColumnHow Why: `map` and `ignored`: the request says so; `name`, `synonym`: by its name; `not_taken`: nothing fits, its cells count for nothing
+type ImportColumnHow string
+
+// ImportFault defines model for ImportFault.
+type ImportFault struct {
+	// Candidates What an ambiguous name may mean
+	Candidates *[]string `json:"candidates,omitempty"`
+
+	// Column The column's name, as it stands in the sheet; none where the fault is of the row
+	Column *string `json:"column,omitempty"`
+
+	// Detail What is wrong and how to mend it
+	Detail string `json:"detail"`
+}
+
+// ImportKind What the rows of a sheet are
+type ImportKind string
+
+// ImportPage defines model for ImportPage.
+type ImportPage struct {
+	// Items Without their reports
+	Items []Import `json:"items"`
+	Next  *string  `json:"next,omitempty"`
+}
+
+// ImportReport What a sheet did, or would do
+type ImportReport struct {
+	Assumed []Text         `json:"assumed"`
+	Columns []ImportColumn `json:"columns"`
+	Created int            `json:"created"`
+	DoNext  []Text         `json:"do_next"`
+
+	// DryRun Nothing was written
+	DryRun   bool `json:"dry_run"`
+	Existing int  `json:"existing"`
+
+	// Kind What the rows of a sheet are
+	Kind     ImportKind  `json:"kind"`
+	Refused  int         `json:"refused"`
+	Rows     []ImportRow `json:"rows"`
+	RowsRead int         `json:"rows_read"`
+	Summary  string      `json:"summary"`
+	Warnings []Text      `json:"warnings"`
+}
+
+// ImportRow defines model for ImportRow.
+type ImportRow struct {
+	// AlsoMade What was made on the way: the code of a tool model
+	AlsoMade *[]string      `json:"also_made,omitempty"`
+	Errors   *[]ImportFault `json:"errors,omitempty"`
+
+	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Id *Id `json:"id,omitempty"`
+
+	// Name What the club calls it: a member's or tool's number, a vehicle's code, vehicle and position of a joint
+	Name *string `json:"name,omitempty"`
+
+	// Note What to know about it
+	Note *string `json:"note,omitempty"`
+
+	// Row As the spreadsheet numbers it: the header is mostly row 1, blank rows count
+	Row int `json:"row"`
+
+	// Status exists: it was there already with all that the row says
+	Status ImportRowStatus `json:"status"`
+}
+
+// ImportRowStatus exists: it was there already with all that the row says
+type ImportRowStatus string
 
 // Joint defines model for Joint.
 type Joint struct {
@@ -2923,11 +3117,17 @@ type InFeature = Id
 // InGarage An id or the people's own name for it
 type InGarage = Ref
 
+// InImport UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+type InImport = Id
+
 // InJoint An id or the people's own name for it
 type InJoint = Ref
 
 // InJointTemplate An id or the people's own name for it
 type InJointTemplate = Ref
+
+// InKind What the rows of a sheet are
+type InKind = ImportKind
 
 // InMember An id or the people's own name for it
 type InMember = Ref
@@ -3035,6 +3235,54 @@ type PatchGarageParams struct {
 
 	// IfMatch The ETag of the version that the edit was made from
 	IfMatch IfMatch `json:"If-Match"`
+}
+
+// ListImportsParams defines parameters for ListImports.
+type ListImportsParams struct {
+	// Limit How many items a page holds at most
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor The `next` of the page before
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// CreateImportParams defines parameters for CreateImport.
+type CreateImportParams struct {
+	// Kind What the rows are
+	Kind ImportKind `form:"kind" json:"kind"`
+
+	// DryRun Run everything, write nothing
+	DryRun *bool `form:"dry_run,omitempty" json:"dry_run,omitempty"`
+
+	// Partial Take the sound rows, whatever the others are
+	Partial *bool `form:"partial,omitempty" json:"partial,omitempty"`
+
+	// Map Which column is which field, as `column=field`, once for each
+	Map *[]string `form:"map,omitempty" json:"map,omitempty"`
+
+	// Ignore A column that does not count, once for each
+	Ignore *[]string `form:"ignore,omitempty" json:"ignore,omitempty"`
+
+	// Unit Unit of lengths where neither the column's name nor the cell has one
+	Unit *Unit `form:"unit,omitempty" json:"unit,omitempty"`
+
+	// TimeZone IANA time zone of days and times that say none
+	TimeZone *string `form:"time_zone,omitempty" json:"time_zone,omitempty"`
+
+	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// GetImportParams defines parameters for GetImport.
+type GetImportParams struct {
+	// IfNoneMatch An ETag at hand; unchanged is answered 304
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// RevertImportParams defines parameters for RevertImport.
+type RevertImportParams struct {
+	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
 // ListJointTemplatesParams defines parameters for ListJointTemplates.
@@ -3401,6 +3649,9 @@ type CreateGarageJSONRequestBody = GarageIn
 
 // PatchGarageApplicationMergePatchPlusJSONRequestBody defines body for PatchGarage for application/merge-patch+json ContentType.
 type PatchGarageApplicationMergePatchPlusJSONRequestBody = GaragePatch
+
+// RevertImportJSONRequestBody defines body for RevertImport for application/json ContentType.
+type RevertImportJSONRequestBody = VoidIn
 
 // CreateJointTemplateJSONRequestBody defines body for CreateJointTemplate for application/json ContentType.
 type CreateJointTemplateJSONRequestBody = JointTemplateIn
@@ -4372,6 +4623,53 @@ type ClientInterface interface {
 	// Corresponds with PATCH /v1/clubs/{club}/garages/{garage} (the `PatchGarage` operationId).
 	PatchGarageWithApplicationMergePatchPlusJSONBody(ctx context.Context, club InClub, garage InGarage, params *PatchGarageParams, body PatchGarageApplicationMergePatchPlusJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// ListImports Imports, newest first
+	//
+	// Corresponds with GET /v1/clubs/{club}/imports (the `ListImports` operationId).
+	ListImports(ctx context.Context, club InClub, params *ListImportsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// CreateImportWithBody Bring in a sheet of members, tools, vehicles, joints or readings
+	//
+	// A CSV of up to 2,000 rows (RFC 4180; commas, semicolons or tabs; UTF-8 or Windows-1252; decimal points or commas), with a header. Each row obeys the rules of a single POST of its kind, and needs the same roles. Try it with `dry_run=true`: everything runs, constraints included, and nothing is written.
+	//
+	// **Columns** are found by their names (case, accents, spaces and marks do not count) or as `map` says; `GET /v1/import-templates/{kind}` shows them. A column that fits nothing is a warning.
+	//
+	// **Units** stand in a column's name, such as `size (mm)`, in the cell, or in `unit`; a length without one is refused.
+	//
+	// **All or nothing**: a sheet with a refused row changes nothing and is answered as the problem rows-refused, with the whole report; `partial=true` takes the sound rows.
+	//
+	// **Again**: what exists with all that the row says is `exists`; what exists with something else is refused, since an import overwrites nobody's edit. Of readings without an `id` the content is the id: the same reading in the same or a longer sheet is counted once.
+	//
+	// **Back**: `POST …/imports/{import}/revert`.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/clubs/{club}/imports (the `CreateImport` operationId).
+	CreateImportWithBody(ctx context.Context, club InClub, params *CreateImportParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetImport An import, with its report
+	//
+	// Corresponds with GET /v1/clubs/{club}/imports/{import} (the `GetImport` operationId).
+	GetImport(ctx context.Context, club InClub, pImport InImport, params *GetImportParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// RevertImportWithBody Take an import back
+	//
+	// Removes what it made, as long as nobody changed it and nothing else rests on it; otherwise nothing goes, and `held` lists what is in the way. Readings are voided, not removed. Needs the roles of the import; readings of others are taken back by a tool_keeper or officer.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/clubs/{club}/imports/{import}/revert (the `RevertImport` operationId).
+	RevertImportWithBody(ctx context.Context, club InClub, pImport InImport, params *RevertImportParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// RevertImport Take an import back
+	//
+	// Removes what it made, as long as nobody changed it and nothing else rests on it; otherwise nothing goes, and `held` lists what is in the way. Readings are voided, not removed. Needs the roles of the import; readings of others are taken back by a tool_keeper or officer.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/clubs/{club}/imports/{import}/revert (the `RevertImport` operationId).
+	RevertImport(ctx context.Context, club InClub, pImport InImport, params *RevertImportParams, body RevertImportJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// ListJointTemplates Joint templates by code
 	//
 	// Corresponds with GET /v1/clubs/{club}/joint-templates (the `ListJointTemplates` operationId).
@@ -4816,6 +5114,13 @@ type ClientInterface interface {
 	// Corresponds with POST /v1/clubs/{club}/vehicles/{vehicle}/joints (the `CreateJoints` operationId).
 	CreateJoints(ctx context.Context, club InClub, vehicle InVehicle, params *CreateJointsParams, body CreateJointsJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// GetImportTemplate A sheet to start from
+	//
+	// A header with every column that the kind knows, and an example row of an invented club; its header says which unit is meant.
+	//
+	// Corresponds with GET /v1/import-templates/{kind} (the `GetImportTemplate` operationId).
+	GetImportTemplate(ctx context.Context, kind InKind, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// NewId A fresh UUID of version 7
 	//
 	// For an Idempotency-Key or a client-made id, where the client cannot make one itself.
@@ -5176,6 +5481,103 @@ func (c *Client) PatchGarageWithBody(ctx context.Context, club InClub, garage In
 // Corresponds with PATCH /v1/clubs/{club}/garages/{garage} (the `PatchGarage` operationId).
 func (c *Client) PatchGarageWithApplicationMergePatchPlusJSONBody(ctx context.Context, club InClub, garage InGarage, params *PatchGarageParams, body PatchGarageApplicationMergePatchPlusJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewPatchGarageRequestWithApplicationMergePatchPlusJSONBody(c.Server, club, garage, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListImports Imports, newest first
+//
+// Corresponds with GET /v1/clubs/{club}/imports (the `ListImports` operationId).
+func (c *Client) ListImports(ctx context.Context, club InClub, params *ListImportsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListImportsRequest(c.Server, club, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// CreateImportWithBody Bring in a sheet of members, tools, vehicles, joints or readings
+//
+// A CSV of up to 2,000 rows (RFC 4180; commas, semicolons or tabs; UTF-8 or Windows-1252; decimal points or commas), with a header. Each row obeys the rules of a single POST of its kind, and needs the same roles. Try it with `dry_run=true`: everything runs, constraints included, and nothing is written.
+//
+// **Columns** are found by their names (case, accents, spaces and marks do not count) or as `map` says; `GET /v1/import-templates/{kind}` shows them. A column that fits nothing is a warning.
+//
+// **Units** stand in a column's name, such as `size (mm)`, in the cell, or in `unit`; a length without one is refused.
+//
+// **All or nothing**: a sheet with a refused row changes nothing and is answered as the problem rows-refused, with the whole report; `partial=true` takes the sound rows.
+//
+// **Again**: what exists with all that the row says is `exists`; what exists with something else is refused, since an import overwrites nobody's edit. Of readings without an `id` the content is the id: the same reading in the same or a longer sheet is counted once.
+//
+// **Back**: `POST …/imports/{import}/revert`.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/clubs/{club}/imports (the `CreateImport` operationId).
+func (c *Client) CreateImportWithBody(ctx context.Context, club InClub, params *CreateImportParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewCreateImportRequestWithBody(c.Server, club, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetImport An import, with its report
+//
+// Corresponds with GET /v1/clubs/{club}/imports/{import} (the `GetImport` operationId).
+func (c *Client) GetImport(ctx context.Context, club InClub, pImport InImport, params *GetImportParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetImportRequest(c.Server, club, pImport, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// RevertImportWithBody Take an import back
+//
+// Removes what it made, as long as nobody changed it and nothing else rests on it; otherwise nothing goes, and `held` lists what is in the way. Readings are voided, not removed. Needs the roles of the import; readings of others are taken back by a tool_keeper or officer.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/clubs/{club}/imports/{import}/revert (the `RevertImport` operationId).
+func (c *Client) RevertImportWithBody(ctx context.Context, club InClub, pImport InImport, params *RevertImportParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewRevertImportRequestWithBody(c.Server, club, pImport, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// RevertImport Take an import back
+//
+// Removes what it made, as long as nobody changed it and nothing else rests on it; otherwise nothing goes, and `held` lists what is in the way. Readings are voided, not removed. Needs the roles of the import; readings of others are taken back by a tool_keeper or officer.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/clubs/{club}/imports/{import}/revert (the `RevertImport` operationId).
+func (c *Client) RevertImport(ctx context.Context, club InClub, pImport InImport, params *RevertImportParams, body RevertImportJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewRevertImportRequest(c.Server, club, pImport, params, body)
 	if err != nil {
 		return nil, err
 	}
@@ -6290,6 +6692,23 @@ func (c *Client) CreateJoints(ctx context.Context, club InClub, vehicle InVehicl
 	return c.Client.Do(req)
 }
 
+// GetImportTemplate A sheet to start from
+//
+// A header with every column that the kind knows, and an example row of an invented club; its header says which unit is meant.
+//
+// Corresponds with GET /v1/import-templates/{kind} (the `GetImportTemplate` operationId).
+func (c *Client) GetImportTemplate(ctx context.Context, kind InKind, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetImportTemplateRequest(c.Server, kind)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // NewId A fresh UUID of version 7
 //
 // For an Idempotency-Key or a client-made id, where the client cannot make one itself.
@@ -7131,6 +7550,346 @@ func NewPatchGarageRequestWithBody(server string, club InClub, garage InGarage, 
 		}
 
 		req.Header.Set("If-Match", headerParam1)
+
+	}
+
+	return req, nil
+}
+
+// NewListImportsRequest constructs an http.Request for the ListImports method
+func NewListImportsRequest(server string, club InClub, params *ListImportsParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "club", club, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/clubs/%s/imports", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Limit != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Cursor != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "cursor", *params.Cursor, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewCreateImportRequestWithBody constructs an http.Request for the CreateImport method, with any body, and a specified content type
+func NewCreateImportRequestWithBody(server string, club InClub, params *CreateImportParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "club", club, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/clubs/%s/imports", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if queryFrag, err := runtime.StyleParamWithOptions("form", true, "kind", params.Kind, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+			return nil, err
+		} else {
+			for _, qp := range strings.Split(queryFrag, "&") {
+				rawQueryFragments = append(rawQueryFragments, qp)
+			}
+		}
+
+		if params.DryRun != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "dry_run", *params.DryRun, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "boolean", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Partial != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "partial", *params.Partial, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "boolean", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Map != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "map", *params.Map, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "array", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Ignore != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "ignore", *params.Ignore, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "array", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Unit != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "unit", *params.Unit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.TimeZone != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "time_zone", *params.TimeZone, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
+// NewGetImportRequest constructs an http.Request for the GetImport method
+func NewGetImportRequest(server string, club InClub, pImport InImport, params *GetImportParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "club", club, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "import", pImport, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/clubs/%s/imports/%s", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfNoneMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-None-Match", *params.IfNoneMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-None-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
+// NewRevertImportRequest calls the generic RevertImport builder with application/json body
+func NewRevertImportRequest(server string, club InClub, pImport InImport, params *RevertImportParams, body RevertImportJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewRevertImportRequestWithBody(server, club, pImport, params, "application/json", bodyReader)
+}
+
+// NewRevertImportRequestWithBody constructs an http.Request for the RevertImport method, with any body, and a specified content type
+func NewRevertImportRequestWithBody(server string, club InClub, pImport InImport, params *RevertImportParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "club", club, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "import", pImport, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/clubs/%s/imports/%s/revert", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
 
 	}
 
@@ -10228,6 +10987,40 @@ func NewCreateJointsRequestWithBody(server string, club InClub, vehicle InVehicl
 	return req, nil
 }
 
+// NewGetImportTemplateRequest constructs an http.Request for the GetImportTemplate method
+func NewGetImportTemplateRequest(server string, kind InKind) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "kind", kind, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/import-templates/%s", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewNewIdRequest constructs an http.Request for the NewId method
 func NewNewIdRequest(server string) (*http.Request, error) {
 	var err error
@@ -10456,6 +11249,57 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with PATCH /v1/clubs/{club}/garages/{garage} (the `PatchGarage` operationId).
 	PatchGarageWithApplicationMergePatchPlusJSONBodyWithResponse(ctx context.Context, club InClub, garage InGarage, params *PatchGarageParams, body PatchGarageApplicationMergePatchPlusJSONRequestBody, reqEditors ...RequestEditorFn) (*PatchGarageResponse, error)
+
+	// ListImportsWithResponse Imports, newest first
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/clubs/{club}/imports (the `ListImports` operationId).
+	ListImportsWithResponse(ctx context.Context, club InClub, params *ListImportsParams, reqEditors ...RequestEditorFn) (*ListImportsResponse, error)
+
+	// CreateImportWithBodyWithResponse Bring in a sheet of members, tools, vehicles, joints or readings
+	//
+	// A CSV of up to 2,000 rows (RFC 4180; commas, semicolons or tabs; UTF-8 or Windows-1252; decimal points or commas), with a header. Each row obeys the rules of a single POST of its kind, and needs the same roles. Try it with `dry_run=true`: everything runs, constraints included, and nothing is written.
+	//
+	// **Columns** are found by their names (case, accents, spaces and marks do not count) or as `map` says; `GET /v1/import-templates/{kind}` shows them. A column that fits nothing is a warning.
+	//
+	// **Units** stand in a column's name, such as `size (mm)`, in the cell, or in `unit`; a length without one is refused.
+	//
+	// **All or nothing**: a sheet with a refused row changes nothing and is answered as the problem rows-refused, with the whole report; `partial=true` takes the sound rows.
+	//
+	// **Again**: what exists with all that the row says is `exists`; what exists with something else is refused, since an import overwrites nobody's edit. Of readings without an `id` the content is the id: the same reading in the same or a longer sheet is counted once.
+	//
+	// **Back**: `POST …/imports/{import}/revert`.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/clubs/{club}/imports (the `CreateImport` operationId).
+	CreateImportWithBodyWithResponse(ctx context.Context, club InClub, params *CreateImportParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CreateImportResponse, error)
+
+	// GetImportWithResponse An import, with its report
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/clubs/{club}/imports/{import} (the `GetImport` operationId).
+	GetImportWithResponse(ctx context.Context, club InClub, pImport InImport, params *GetImportParams, reqEditors ...RequestEditorFn) (*GetImportResponse, error)
+
+	// RevertImportWithBodyWithResponse Take an import back
+	//
+	// Removes what it made, as long as nobody changed it and nothing else rests on it; otherwise nothing goes, and `held` lists what is in the way. Readings are voided, not removed. Needs the roles of the import; readings of others are taken back by a tool_keeper or officer.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/clubs/{club}/imports/{import}/revert (the `RevertImport` operationId).
+	RevertImportWithBodyWithResponse(ctx context.Context, club InClub, pImport InImport, params *RevertImportParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*RevertImportResponse, error)
+
+	// RevertImportWithResponse Take an import back
+	//
+	// Removes what it made, as long as nobody changed it and nothing else rests on it; otherwise nothing goes, and `held` lists what is in the way. Readings are voided, not removed. Needs the roles of the import; readings of others are taken back by a tool_keeper or officer.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/clubs/{club}/imports/{import}/revert (the `RevertImport` operationId).
+	RevertImportWithResponse(ctx context.Context, club InClub, pImport InImport, params *RevertImportParams, body RevertImportJSONRequestBody, reqEditors ...RequestEditorFn) (*RevertImportResponse, error)
 
 	// ListJointTemplatesWithResponse Joint templates by code
 	//
@@ -10952,6 +11796,15 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with POST /v1/clubs/{club}/vehicles/{vehicle}/joints (the `CreateJoints` operationId).
 	CreateJointsWithResponse(ctx context.Context, club InClub, vehicle InVehicle, params *CreateJointsParams, body CreateJointsJSONRequestBody, reqEditors ...RequestEditorFn) (*CreateJointsResponse, error)
+
+	// GetImportTemplateWithResponse A sheet to start from
+	//
+	// A header with every column that the kind knows, and an example row of an invented club; its header says which unit is meant.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/import-templates/{kind} (the `GetImportTemplate` operationId).
+	GetImportTemplateWithResponse(ctx context.Context, kind InKind, reqEditors ...RequestEditorFn) (*GetImportTemplateResponse, error)
 
 	// NewIdWithResponse A fresh UUID of version 7
 	//
@@ -12506,6 +13359,500 @@ func (r PatchGarageResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r PatchGarageResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// ListImportsResponse200Headers the declared response headers of an HTTP 200 response for ListImports
+type ListImportsResponse200Headers struct {
+	Link *string
+}
+
+// ListImportsResponse401Headers the declared response headers of an HTTP 401 response for ListImports
+type ListImportsResponse401Headers struct {
+	WWWAuthenticate *string
+}
+
+// ListImportsResponse503Headers the declared response headers of an HTTP 503 response for ListImports
+type ListImportsResponse503Headers struct {
+	RetryAfter *int
+}
+
+type ListImportsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *ImportPage
+	// ApplicationproblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationproblemJSON401 *Problem
+	// ApplicationproblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationproblemJSON403 *Problem
+	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
+	ApplicationproblemJSON500 *Problem
+	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
+	ApplicationproblemJSON503 *Problem
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *ListImportsResponse200Headers
+	// Headers401 the parsed response headers for an HTTP 401 response
+	Headers401 *ListImportsResponse401Headers
+	// Headers503 the parsed response headers for an HTTP 503 response
+	Headers503 *ListImportsResponse503Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListImportsResponse) GetJSON200() *ImportPage {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r ListImportsResponse) GetApplicationproblemJSON401() *Problem {
+	return r.ApplicationproblemJSON401
+}
+
+// GetApplicationproblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r ListImportsResponse) GetApplicationproblemJSON403() *Problem {
+	return r.ApplicationproblemJSON403
+}
+
+// GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r ListImportsResponse) GetApplicationproblemJSON404() *Problem {
+	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r ListImportsResponse) GetApplicationproblemJSON422() *Problem {
+	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
+func (r ListImportsResponse) GetApplicationproblemJSON500() *Problem {
+	return r.ApplicationproblemJSON500
+}
+
+// GetApplicationproblemJSON503 returns the response for an HTTP 503 `application/problem+json` response
+func (r ListImportsResponse) GetApplicationproblemJSON503() *Problem {
+	return r.ApplicationproblemJSON503
+}
+
+// GetBody returns the raw response body bytes
+func (r ListImportsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListImportsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListImportsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListImportsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// CreateImportResponse200Headers the declared response headers of an HTTP 200 response for CreateImport
+type CreateImportResponse200Headers struct {
+	IdempotencyReplayed *string
+}
+
+// CreateImportResponse201Headers the declared response headers of an HTTP 201 response for CreateImport
+type CreateImportResponse201Headers struct {
+	IdempotencyReplayed *string
+	Location            *string
+}
+
+// CreateImportResponse401Headers the declared response headers of an HTTP 401 response for CreateImport
+type CreateImportResponse401Headers struct {
+	WWWAuthenticate *string
+}
+
+// CreateImportResponse503Headers the declared response headers of an HTTP 503 response for CreateImport
+type CreateImportResponse503Headers struct {
+	RetryAfter *int
+}
+
+type CreateImportResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *ImportReport
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *Import
+	// ApplicationproblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationproblemJSON400 *Problem
+	// ApplicationproblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationproblemJSON401 *Problem
+	// ApplicationproblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationproblemJSON403 *Problem
+	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationproblemJSON409 *Problem
+	// ApplicationproblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationproblemJSON413 *Problem
+	// ApplicationproblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationproblemJSON415 *Problem
+	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
+	ApplicationproblemJSON500 *Problem
+	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
+	ApplicationproblemJSON503 *Problem
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *CreateImportResponse200Headers
+	// Headers201 the parsed response headers for an HTTP 201 response
+	Headers201 *CreateImportResponse201Headers
+	// Headers401 the parsed response headers for an HTTP 401 response
+	Headers401 *CreateImportResponse401Headers
+	// Headers503 the parsed response headers for an HTTP 503 response
+	Headers503 *CreateImportResponse503Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r CreateImportResponse) GetJSON200() *ImportReport {
+	return r.JSON200
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r CreateImportResponse) GetJSON201() *Import {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r CreateImportResponse) GetApplicationproblemJSON400() *Problem {
+	return r.ApplicationproblemJSON400
+}
+
+// GetApplicationproblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r CreateImportResponse) GetApplicationproblemJSON401() *Problem {
+	return r.ApplicationproblemJSON401
+}
+
+// GetApplicationproblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r CreateImportResponse) GetApplicationproblemJSON403() *Problem {
+	return r.ApplicationproblemJSON403
+}
+
+// GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r CreateImportResponse) GetApplicationproblemJSON404() *Problem {
+	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r CreateImportResponse) GetApplicationproblemJSON409() *Problem {
+	return r.ApplicationproblemJSON409
+}
+
+// GetApplicationproblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r CreateImportResponse) GetApplicationproblemJSON413() *Problem {
+	return r.ApplicationproblemJSON413
+}
+
+// GetApplicationproblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r CreateImportResponse) GetApplicationproblemJSON415() *Problem {
+	return r.ApplicationproblemJSON415
+}
+
+// GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r CreateImportResponse) GetApplicationproblemJSON422() *Problem {
+	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
+func (r CreateImportResponse) GetApplicationproblemJSON500() *Problem {
+	return r.ApplicationproblemJSON500
+}
+
+// GetApplicationproblemJSON503 returns the response for an HTTP 503 `application/problem+json` response
+func (r CreateImportResponse) GetApplicationproblemJSON503() *Problem {
+	return r.ApplicationproblemJSON503
+}
+
+// GetBody returns the raw response body bytes
+func (r CreateImportResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r CreateImportResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r CreateImportResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r CreateImportResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// GetImportResponse200Headers the declared response headers of an HTTP 200 response for GetImport
+type GetImportResponse200Headers struct {
+	ETag string
+}
+
+// GetImportResponse304Headers the declared response headers of an HTTP 304 response for GetImport
+type GetImportResponse304Headers struct {
+	ETag string
+}
+
+// GetImportResponse401Headers the declared response headers of an HTTP 401 response for GetImport
+type GetImportResponse401Headers struct {
+	WWWAuthenticate *string
+}
+
+// GetImportResponse503Headers the declared response headers of an HTTP 503 response for GetImport
+type GetImportResponse503Headers struct {
+	RetryAfter *int
+}
+
+type GetImportResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Import
+	// ApplicationproblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationproblemJSON401 *Problem
+	// ApplicationproblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationproblemJSON403 *Problem
+	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
+	ApplicationproblemJSON500 *Problem
+	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
+	ApplicationproblemJSON503 *Problem
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *GetImportResponse200Headers
+	// Headers304 the parsed response headers for an HTTP 304 response
+	Headers304 *GetImportResponse304Headers
+	// Headers401 the parsed response headers for an HTTP 401 response
+	Headers401 *GetImportResponse401Headers
+	// Headers503 the parsed response headers for an HTTP 503 response
+	Headers503 *GetImportResponse503Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetImportResponse) GetJSON200() *Import {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r GetImportResponse) GetApplicationproblemJSON401() *Problem {
+	return r.ApplicationproblemJSON401
+}
+
+// GetApplicationproblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r GetImportResponse) GetApplicationproblemJSON403() *Problem {
+	return r.ApplicationproblemJSON403
+}
+
+// GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r GetImportResponse) GetApplicationproblemJSON404() *Problem {
+	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r GetImportResponse) GetApplicationproblemJSON422() *Problem {
+	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
+func (r GetImportResponse) GetApplicationproblemJSON500() *Problem {
+	return r.ApplicationproblemJSON500
+}
+
+// GetApplicationproblemJSON503 returns the response for an HTTP 503 `application/problem+json` response
+func (r GetImportResponse) GetApplicationproblemJSON503() *Problem {
+	return r.ApplicationproblemJSON503
+}
+
+// GetBody returns the raw response body bytes
+func (r GetImportResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetImportResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetImportResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetImportResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// RevertImportResponse200Headers the declared response headers of an HTTP 200 response for RevertImport
+type RevertImportResponse200Headers struct {
+	IdempotencyReplayed *string
+}
+
+// RevertImportResponse401Headers the declared response headers of an HTTP 401 response for RevertImport
+type RevertImportResponse401Headers struct {
+	WWWAuthenticate *string
+}
+
+// RevertImportResponse503Headers the declared response headers of an HTTP 503 response for RevertImport
+type RevertImportResponse503Headers struct {
+	RetryAfter *int
+}
+
+type RevertImportResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Import
+	// ApplicationproblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationproblemJSON400 *Problem
+	// ApplicationproblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationproblemJSON401 *Problem
+	// ApplicationproblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationproblemJSON403 *Problem
+	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationproblemJSON409 *Problem
+	// ApplicationproblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationproblemJSON413 *Problem
+	// ApplicationproblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationproblemJSON415 *Problem
+	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
+	ApplicationproblemJSON500 *Problem
+	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
+	ApplicationproblemJSON503 *Problem
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *RevertImportResponse200Headers
+	// Headers401 the parsed response headers for an HTTP 401 response
+	Headers401 *RevertImportResponse401Headers
+	// Headers503 the parsed response headers for an HTTP 503 response
+	Headers503 *RevertImportResponse503Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r RevertImportResponse) GetJSON200() *Import {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r RevertImportResponse) GetApplicationproblemJSON400() *Problem {
+	return r.ApplicationproblemJSON400
+}
+
+// GetApplicationproblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r RevertImportResponse) GetApplicationproblemJSON401() *Problem {
+	return r.ApplicationproblemJSON401
+}
+
+// GetApplicationproblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r RevertImportResponse) GetApplicationproblemJSON403() *Problem {
+	return r.ApplicationproblemJSON403
+}
+
+// GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r RevertImportResponse) GetApplicationproblemJSON404() *Problem {
+	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r RevertImportResponse) GetApplicationproblemJSON409() *Problem {
+	return r.ApplicationproblemJSON409
+}
+
+// GetApplicationproblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r RevertImportResponse) GetApplicationproblemJSON413() *Problem {
+	return r.ApplicationproblemJSON413
+}
+
+// GetApplicationproblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r RevertImportResponse) GetApplicationproblemJSON415() *Problem {
+	return r.ApplicationproblemJSON415
+}
+
+// GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r RevertImportResponse) GetApplicationproblemJSON422() *Problem {
+	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
+func (r RevertImportResponse) GetApplicationproblemJSON500() *Problem {
+	return r.ApplicationproblemJSON500
+}
+
+// GetApplicationproblemJSON503 returns the response for an HTTP 503 `application/problem+json` response
+func (r RevertImportResponse) GetApplicationproblemJSON503() *Problem {
+	return r.ApplicationproblemJSON503
+}
+
+// GetBody returns the raw response body bytes
+func (r RevertImportResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r RevertImportResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r RevertImportResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r RevertImportResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -18014,6 +19361,68 @@ func (r CreateJointsResponse) ContentType() string {
 	return ""
 }
 
+// GetImportTemplateResponse503Headers the declared response headers of an HTTP 503 response for GetImportTemplate
+type GetImportTemplateResponse503Headers struct {
+	RetryAfter *int
+}
+
+type GetImportTemplateResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
+	ApplicationproblemJSON500 *Problem
+	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
+	ApplicationproblemJSON503 *Problem
+	// Headers503 the parsed response headers for an HTTP 503 response
+	Headers503 *GetImportTemplateResponse503Headers
+}
+
+// GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r GetImportTemplateResponse) GetApplicationproblemJSON422() *Problem {
+	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
+func (r GetImportTemplateResponse) GetApplicationproblemJSON500() *Problem {
+	return r.ApplicationproblemJSON500
+}
+
+// GetApplicationproblemJSON503 returns the response for an HTTP 503 `application/problem+json` response
+func (r GetImportTemplateResponse) GetApplicationproblemJSON503() *Problem {
+	return r.ApplicationproblemJSON503
+}
+
+// GetBody returns the raw response body bytes
+func (r GetImportTemplateResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetImportTemplateResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetImportTemplateResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetImportTemplateResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 // NewIdResponse503Headers the declared response headers of an HTTP 503 response for NewId
 type NewIdResponse503Headers struct {
 	RetryAfter *int
@@ -18357,6 +19766,87 @@ func (c *ClientWithResponses) PatchGarageWithApplicationMergePatchPlusJSONBodyWi
 		return nil, err
 	}
 	return ParsePatchGarageResponse(rsp)
+}
+
+// ListImportsWithResponse Imports, newest first
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/clubs/{club}/imports (the `ListImports` operationId).
+func (c *ClientWithResponses) ListImportsWithResponse(ctx context.Context, club InClub, params *ListImportsParams, reqEditors ...RequestEditorFn) (*ListImportsResponse, error) {
+	rsp, err := c.ListImports(ctx, club, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListImportsResponse(rsp)
+}
+
+// CreateImportWithBodyWithResponse Bring in a sheet of members, tools, vehicles, joints or readings
+//
+// A CSV of up to 2,000 rows (RFC 4180; commas, semicolons or tabs; UTF-8 or Windows-1252; decimal points or commas), with a header. Each row obeys the rules of a single POST of its kind, and needs the same roles. Try it with `dry_run=true`: everything runs, constraints included, and nothing is written.
+//
+// **Columns** are found by their names (case, accents, spaces and marks do not count) or as `map` says; `GET /v1/import-templates/{kind}` shows them. A column that fits nothing is a warning.
+//
+// **Units** stand in a column's name, such as `size (mm)`, in the cell, or in `unit`; a length without one is refused.
+//
+// **All or nothing**: a sheet with a refused row changes nothing and is answered as the problem rows-refused, with the whole report; `partial=true` takes the sound rows.
+//
+// **Again**: what exists with all that the row says is `exists`; what exists with something else is refused, since an import overwrites nobody's edit. Of readings without an `id` the content is the id: the same reading in the same or a longer sheet is counted once.
+//
+// **Back**: `POST …/imports/{import}/revert`.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/clubs/{club}/imports (the `CreateImport` operationId).
+func (c *ClientWithResponses) CreateImportWithBodyWithResponse(ctx context.Context, club InClub, params *CreateImportParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CreateImportResponse, error) {
+	rsp, err := c.CreateImportWithBody(ctx, club, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseCreateImportResponse(rsp)
+}
+
+// GetImportWithResponse An import, with its report
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/clubs/{club}/imports/{import} (the `GetImport` operationId).
+func (c *ClientWithResponses) GetImportWithResponse(ctx context.Context, club InClub, pImport InImport, params *GetImportParams, reqEditors ...RequestEditorFn) (*GetImportResponse, error) {
+	rsp, err := c.GetImport(ctx, club, pImport, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetImportResponse(rsp)
+}
+
+// RevertImportWithBodyWithResponse Take an import back
+//
+// Removes what it made, as long as nobody changed it and nothing else rests on it; otherwise nothing goes, and `held` lists what is in the way. Readings are voided, not removed. Needs the roles of the import; readings of others are taken back by a tool_keeper or officer.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/clubs/{club}/imports/{import}/revert (the `RevertImport` operationId).
+func (c *ClientWithResponses) RevertImportWithBodyWithResponse(ctx context.Context, club InClub, pImport InImport, params *RevertImportParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*RevertImportResponse, error) {
+	rsp, err := c.RevertImportWithBody(ctx, club, pImport, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseRevertImportResponse(rsp)
+}
+
+// RevertImportWithResponse Take an import back
+//
+// Removes what it made, as long as nobody changed it and nothing else rests on it; otherwise nothing goes, and `held` lists what is in the way. Readings are voided, not removed. Needs the roles of the import; readings of others are taken back by a tool_keeper or officer.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/clubs/{club}/imports/{import}/revert (the `RevertImport` operationId).
+func (c *ClientWithResponses) RevertImportWithResponse(ctx context.Context, club InClub, pImport InImport, params *RevertImportParams, body RevertImportJSONRequestBody, reqEditors ...RequestEditorFn) (*RevertImportResponse, error) {
+	rsp, err := c.RevertImport(ctx, club, pImport, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseRevertImportResponse(rsp)
 }
 
 // ListJointTemplatesWithResponse Joint templates by code
@@ -19249,6 +20739,21 @@ func (c *ClientWithResponses) CreateJointsWithResponse(ctx context.Context, club
 		return nil, err
 	}
 	return ParseCreateJointsResponse(rsp)
+}
+
+// GetImportTemplateWithResponse A sheet to start from
+//
+// A header with every column that the kind knows, and an example row of an invented club; its header says which unit is meant.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/import-templates/{kind} (the `GetImportTemplate` operationId).
+func (c *ClientWithResponses) GetImportTemplateWithResponse(ctx context.Context, kind InKind, reqEditors ...RequestEditorFn) (*GetImportTemplateResponse, error) {
+	rsp, err := c.GetImportTemplate(ctx, kind, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetImportTemplateResponse(rsp)
 }
 
 // NewIdWithResponse A fresh UUID of version 7
@@ -20754,6 +22259,503 @@ func ParsePatchGarageResponse(rsp *http.Response) (*PatchGarageResponse, error) 
 		response.Headers401 = &headers
 	case rsp.StatusCode == 503:
 		var headers PatchGarageResponse503Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers503 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseListImportsResponse parses an HTTP response from a ListImportsWithResponse call
+func ParseListImportsResponse(rsp *http.Response) (*ListImportsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListImportsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest ImportPage
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON500 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 503:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON503 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers ListImportsResponse200Headers
+		if values := rsp.Header.Values("Link"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Link", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Link = &value
+		}
+		response.Headers200 = &headers
+	case rsp.StatusCode == 401:
+		var headers ListImportsResponse401Headers
+		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.WWWAuthenticate = &value
+		}
+		response.Headers401 = &headers
+	case rsp.StatusCode == 503:
+		var headers ListImportsResponse503Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers503 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseCreateImportResponse parses an HTTP response from a CreateImportWithResponse call
+func ParseCreateImportResponse(rsp *http.Response) (*CreateImportResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &CreateImportResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest ImportReport
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest Import
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON500 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 503:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON503 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers CreateImportResponse200Headers
+		if values := rsp.Header.Values("Idempotency-Replayed"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Idempotency-Replayed", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.IdempotencyReplayed = &value
+		}
+		response.Headers200 = &headers
+	case rsp.StatusCode == 201:
+		var headers CreateImportResponse201Headers
+		if values := rsp.Header.Values("Idempotency-Replayed"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Idempotency-Replayed", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.IdempotencyReplayed = &value
+		}
+		if values := rsp.Header.Values("Location"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Location", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Location = &value
+		}
+		response.Headers201 = &headers
+	case rsp.StatusCode == 401:
+		var headers CreateImportResponse401Headers
+		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.WWWAuthenticate = &value
+		}
+		response.Headers401 = &headers
+	case rsp.StatusCode == 503:
+		var headers CreateImportResponse503Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers503 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseGetImportResponse parses an HTTP response from a GetImportWithResponse call
+func ParseGetImportResponse(rsp *http.Response) (*GetImportResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetImportResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Import
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case rsp.StatusCode == 304:
+		break // No content-type
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON500 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 503:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON503 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers GetImportResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
+	case rsp.StatusCode == 304:
+		var headers GetImportResponse304Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers304 = &headers
+	case rsp.StatusCode == 401:
+		var headers GetImportResponse401Headers
+		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.WWWAuthenticate = &value
+		}
+		response.Headers401 = &headers
+	case rsp.StatusCode == 503:
+		var headers GetImportResponse503Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers503 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseRevertImportResponse parses an HTTP response from a RevertImportWithResponse call
+func ParseRevertImportResponse(rsp *http.Response) (*RevertImportResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &RevertImportResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Import
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON500 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 503:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON503 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers RevertImportResponse200Headers
+		if values := rsp.Header.Values("Idempotency-Replayed"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Idempotency-Replayed", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.IdempotencyReplayed = &value
+		}
+		response.Headers200 = &headers
+	case rsp.StatusCode == 401:
+		var headers RevertImportResponse401Headers
+		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.WWWAuthenticate = &value
+		}
+		response.Headers401 = &headers
+	case rsp.StatusCode == 503:
+		var headers RevertImportResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
 			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
@@ -26280,6 +28282,59 @@ func ParseCreateJointsResponse(rsp *http.Response) (*CreateJointsResponse, error
 		response.Headers401 = &headers
 	case rsp.StatusCode == 503:
 		var headers CreateJointsResponse503Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers503 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseGetImportTemplateResponse parses an HTTP response from a GetImportTemplateWithResponse call
+func ParseGetImportTemplateResponse(rsp *http.Response) (*GetImportTemplateResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetImportTemplateResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON500 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 503:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON503 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 503:
+		var headers GetImportTemplateResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
 			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {

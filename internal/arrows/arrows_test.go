@@ -121,6 +121,8 @@ func TestRefusalsAreWhatTheyShouldBe(t *testing.T) {
 		{"internal/pinseries", "internal/vehicle", true},
 		{"internal/vehicle", "internal/replay", true},
 		{"internal/lending", "api", true},
+		{"internal/imports", "internal/sheet", false},
+		{"internal/sheet", "internal/imports", true},
 		{"internal/postgres", "internal/club", true},
 		{"api", "internal/lending", false},
 		{"api", "internal/config", true},

@@ -45,6 +45,8 @@ var (
 		"Numbers, codes and positions serve as ids, so each may be used once. Choose another."}
 	NotAllowedNow = Kind{"not-allowed-now", 409, "Its state does not allow that",
 		"The detail tells the state and what may be done in it."}
+	ImportInUse = Kind{"import-in-use", 409, "Something of this import is in use",
+		"Nothing was taken back. `held` lists by row what was changed since, or what rests on it. Take that back first, or keep the import and correct single things."}
 	StaleVersion = Kind{"stale-version", 412, "It was changed since you read it",
 		"`current` holds it as it is now. Make the edit from that, and send its ETag as If-Match."}
 	TooLarge = Kind{"too-large", 413, "The request is too large",
@@ -55,6 +57,8 @@ var (
 		"`errors` lists every fault with its place and how to mend it."}
 	AmbiguousName = Kind{"ambiguous-name", 422, "A name fits several things",
 		"`errors` lists the candidates. Use the id, or name the vehicle as well."}
+	RowsRefused = Kind{"rows-refused", 422, "Rows of the sheet need mending",
+		"Nothing of the sheet was taken. `report` tells every row, with the sheet's own row numbers and column names and how to mend each fault. Mend the sheet and send it again, or take the sound rows with partial=true."}
 	KeyReused = Kind{"key-reused", 422, "This Idempotency-Key stands for another request",
 		"The key was used with another body or address. Make a new key for a new request; send the same bytes to repeat one."}
 	KeyTooOld = Kind{"key-too-old", 422, "This Idempotency-Key is too old",
@@ -70,6 +74,6 @@ var (
 // Kinds lists every kind, in the order of their status.
 func Kinds() []Kind {
 	return []Kind{MalformedRequest, KeyMissing, Unauthenticated, MissingRole, InsufficientScope, NotFound, MethodNotAllowed,
-		NotAcceptable, RequestInProgress, ToolTaken, NotLendable, IDUsed, NameTaken, NotAllowedNow, StaleVersion, TooLarge,
-		UnsupportedMediaType, InvalidRequest, AmbiguousName, KeyReused, KeyTooOld, PreconditionRequired, Internal, Unavailable}
+		NotAcceptable, RequestInProgress, ToolTaken, NotLendable, IDUsed, NameTaken, NotAllowedNow, ImportInUse, StaleVersion, TooLarge,
+		UnsupportedMediaType, InvalidRequest, AmbiguousName, RowsRefused, KeyReused, KeyTooOld, PreconditionRequired, Internal, Unavailable}
 }
