@@ -25,6 +25,7 @@ var machinery = map[string][]string{
 	"internal/schema":    nil,
 	"internal/arrows":    nil,
 	"internal/specimen":  nil,
+	"internal/insist":    nil,
 	"internal/witness":   nil,
 	"internal/backup":    {"internal/schema", "internal/witness"},
 	"internal/soundness": {"internal/backup", "internal/schema", "internal/witness"},
