@@ -15,7 +15,7 @@ import (
 )
 
 // CalcCleanUp implements the contract.
-func (s *Server) CalcCleanUp(c echo.Context) error {
+func (s *Server) CalcCleanUp(c echo.Context, params CalcCleanUpParams) error {
 	return s.calculate(c, func(in *call) (answer, error) {
 		ask := decode[CleanUpIn](in)
 		if in.fault != nil {
@@ -44,7 +44,7 @@ func (s *Server) CalcCleanUp(c echo.Context) error {
 		if err := bore.contradictions(); err != nil {
 			return answer{}, err
 		}
-		return ok(bore.answer(ask, posterior.Features[0])), nil
+		return ok(bore.answer(shownIn(ask.Reamer, params.Units), shownIn(ask.Nominal, params.Units).Unit(), posterior.Features[0])), nil
 	})
 }
 
@@ -315,15 +315,15 @@ func fromEnds(r wornsize.Reading, end *CalcReadingInEnd) []wornsize.Reading {
 	return []wornsize.Reading{a, other}
 }
 
-func (b *boreAsked) answer(ask CleanUpIn, p wornsize.FeaturePosterior) CleanUpOut {
-	unit := string(ask.Nominal.Unit())
-	chance := p.CleanUp.CDF(b.from(ask.Reamer.Length()))
+func (b *boreAsked) answer(reamer length.Quantity, in length.Unit, p wornsize.FeaturePosterior) CleanUpOut {
+	unit := string(in)
+	chance := p.CleanUp.CDF(b.from(reamer.Length()))
 	out := CleanUpOut{
 		Probability: probabilityOut(chance), Engine: recommend.Engine,
 		PassingSize: sizeOut(recommend.SizeOf(p.Passing, b.nominal), unit), CleanUpSize: sizeOut(recommend.SizeOf(p.CleanUp, b.nominal), unit),
 		Assumed: textsOut(b.assumed),
 	}
-	out.Summary = fmt.Sprintf("A cut to %s cleans up this bore %s; it needs %s.", ask.Reamer, chanceInWords(chance), out.CleanUpSize.Text)
+	out.Summary = fmt.Sprintf("A cut to %s cleans up this bore %s; it needs %s.", reamer, chanceInWords(chance), out.CleanUpSize.Text)
 	b.warnings = append(b.warnings, uncertainty.Remark{Code: "advice_not_approval",
 		Text: "This is advice, not approval: for steering, brake, suspension or seat joints the maker's limits, local codes and a licensed inspection come first."})
 	out.Warnings = textsOut(b.warnings)

@@ -19,10 +19,23 @@ func entered(q length.Quantity) Length {
 	return Length{Value: json.Number(q.Value()), Unit: Unit(q.Unit()), Text: q.String()}
 }
 
+// shownIn is a length that was sent as the answer shows it: in the unit asked
+// for, else just as it was sent.
+func shownIn(q length.Quantity, unit *Units) length.Quantity {
+	if unit == nil || length.Unit(*unit) == q.Unit() {
+		return q
+	}
+	shown, err := q.Length().Quantity(length.Unit(*unit))
+	if err != nil { // it was within the limit of a length when it was sent
+		panic("api: " + err.Error())
+	}
+	return shown
+}
+
 const iso286 = "ISO 286-1 and ISO 286-2, tables"
 
 // CalcLimits implements the contract.
-func (s *Server) CalcLimits(c echo.Context) error {
+func (s *Server) CalcLimits(c echo.Context, params CalcLimitsParams) error {
 	return s.calculate(c, func(in *call) (answer, error) {
 		ask := decode[LimitsIn](in)
 		if in.fault != nil {
@@ -36,15 +49,16 @@ func (s *Server) CalcLimits(c echo.Context) error {
 		if err != nil {
 			return answer{}, problem.Invalid(limitsFault(err, "/class"))
 		}
-		unit := string(ask.Size.Unit())
+		size := shownIn(ask.Size, params.Units)
+		unit := string(size.Unit())
 		smallest, largest := l.Of(ask.Size.Length())
 		out := LimitsOut{
-			Size: entered(ask.Size), Class: ask.Class, Kind: kind,
+			Size: entered(size), Class: ask.Class, Kind: kind,
 			LowerDeviation: lengthOut(l.Lower, unit), UpperDeviation: lengthOut(l.Upper, unit),
 			Smallest: lengthOut(smallest, unit), Largest: lengthOut(largest, unit), Tolerance: lengthOut(l.Width(), unit),
 			Source: iso286,
 		}
-		out.Summary = fmt.Sprintf("A %s of %s in class %s may measure from %s to %s.", kind, ask.Size, ask.Class, out.Smallest.Text, out.Largest.Text)
+		out.Summary = fmt.Sprintf("A %s of %s in class %s may measure from %s to %s.", kind, size, ask.Class, out.Smallest.Text, out.Largest.Text)
 		return ok(out), nil
 	})
 }
@@ -58,7 +72,7 @@ func limitsFault(err error, symbol string) problem.Fault {
 }
 
 // CalcFit implements the contract.
-func (s *Server) CalcFit(c echo.Context) error {
+func (s *Server) CalcFit(c echo.Context, params CalcFitParams) error {
 	return s.calculate(c, func(in *call) (answer, error) {
 		ask := decode[FitIn](in)
 		if in.fault != nil {
@@ -68,15 +82,16 @@ func (s *Server) CalcFit(c echo.Context) error {
 		if err != nil {
 			return answer{}, problem.Invalid(limitsFault(err, "/fit"))
 		}
-		unit := string(ask.Size.Unit())
+		size := shownIn(ask.Size, params.Units)
+		unit := string(size.Unit())
 		holeLeast, holeMost := pair.Hole.Of(pair.Size)
 		shaftLeast, shaftMost := pair.Shaft.Of(pair.Size)
 		return ok(FitOut{
-			Size: entered(ask.Size), Fit: pair.Symbol, Kind: FitOutKind(pair.Kind),
+			Size: entered(size), Fit: pair.Symbol, Kind: FitOutKind(pair.Kind),
 			HoleSmallest: lengthOut(holeLeast, unit), HoleLargest: lengthOut(holeMost, unit),
 			ShaftSmallest: lengthOut(shaftLeast, unit), ShaftLargest: lengthOut(shaftMost, unit),
 			ClearanceMin: lengthOut(pair.LeastClearance, unit), ClearanceMax: lengthOut(pair.GreatestClearance, unit),
-			Source: source, Summary: fitSummary(pair, ask.Size),
+			Source: source, Summary: fitSummary(pair, size),
 		}), nil
 	})
 }

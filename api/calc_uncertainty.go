@@ -13,7 +13,7 @@ import (
 )
 
 // CalcUncertainty implements the contract.
-func (s *Server) CalcUncertainty(c echo.Context) error {
+func (s *Server) CalcUncertainty(c echo.Context, params CalcUncertaintyParams) error {
 	return s.calculate(c, func(in *call) (answer, error) {
 		ask := decode[UncertaintyIn](in)
 		if in.fault != nil {
@@ -22,10 +22,13 @@ func (s *Server) CalcUncertainty(c echo.Context) error {
 		if faults := ask.check(); len(faults) > 0 {
 			return answer{}, problem.Invalid(faults...)
 		}
-		if ask.Inputs != nil {
-			return generalBudget(*ask.Inputs)
+		if ask.Inputs == nil {
+			return readingBudget(ask, shownIn(*ask.Value, params.Units).Unit())
 		}
-		return readingBudget(ask)
+		if params.Units != nil {
+			return answer{}, problem.Invalid(problem.Fault{Pointer: "?units", Detail: "belongs to one reading; inputs keep the units that they have, so leave it out"})
+		}
+		return generalBudget(*ask.Inputs)
 	})
 }
 
@@ -118,7 +121,7 @@ const (
 	expansionDoF         = 8
 )
 
-func readingBudget(ask UncertaintyIn) (answer, error) {
+func readingBudget(ask UncertaintyIn, unit length.Unit) (answer, error) {
 	reading := uncertainty.Reading{Read: ask.Value.Length(), Method: ask.With.method(), Shape: ask.With.usualShape()}
 	var assumed []uncertainty.Remark
 	if ask.Shape != nil {
@@ -149,7 +152,6 @@ func readingBudget(ask UncertaintyIn) (answer, error) {
 		// Every other input was checked before: what is left is the method and shape.
 		return answer{}, problem.Invalid(faultOf("/with", err))
 	}
-	unit := ask.Value.Unit()
 	micrometre := 1000 / float64(unit.Length())
 	out := budgetOut(result.Budget, micrometre)
 	value := micrometresOut(result.Value.Micrometres(), string(unit))

@@ -1668,16 +1668,28 @@ type JointFacts struct {
 	ThinBoss        *bool `json:"thin_boss,omitempty"`
 }
 
+// JointFactsPatch What speaks against reaming; null takes a fact back
+type JointFactsPatch struct {
+	BentLeaf        *bool `json:"bent_leaf,omitempty"`
+	Coated          *bool `json:"coated,omitempty"`
+	CrackedBoss     *bool `json:"cracked_boss,omitempty"`
+	HardenedBore    *bool `json:"hardened_bore,omitempty"`
+	LeavesOutOfLine *bool `json:"leaves_out_of_line,omitempty"`
+	LinedBush       *bool `json:"lined_bush,omitempty"`
+	SinteredBush    *bool `json:"sintered_bush,omitempty"`
+	ThinBoss        *bool `json:"thin_boss,omitempty"`
+}
+
 // JointPage defines model for JointPage.
 type JointPage struct {
 	Items []Joint `json:"items"`
 	Next  *string `json:"next,omitempty"`
 }
 
-// JointPatch `pin_series` and `target` set to null go back to the template's. `nominal` replaces the joint's nominal size in every feature that has the same or none
+// JointPatch `pin_series` and `target` set to null go back to the template's. `nominal` replaces the joint's nominal size in every feature that has the same or none, so null is not taken for it
 type JointPatch struct {
-	// Facts What speaks against reaming, as seen on the part
-	Facts *JointFacts `json:"facts,omitempty"`
+	// Facts What speaks against reaming; null takes a fact back
+	Facts *JointFactsPatch `json:"facts,omitempty"`
 
 	// Nominal A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
 	Nominal   *LengthIn `json:"nominal,omitempty"`
@@ -2898,7 +2910,7 @@ type ToolModelPatch struct {
 	Caution      *string `json:"caution,omitempty"`
 	ChargePerUse *struct {
 		Currency *string `json:"currency,omitempty"`
-		Minor    int64   `json:"minor"`
+		Minor    *int64  `json:"minor,omitempty"`
 	} `json:"charge_per_use,omitempty"`
 
 	// Code A short name that serves as an id: letters, digits, dot, dash, underscore
@@ -3155,6 +3167,33 @@ type InVehicle = Ref
 // Limit defines model for limit.
 type Limit = int
 
+// Units Unit of length (UCUM mm, um, [in_i], [mil_i])
+type Units = Unit
+
+// CalcCleanUpParams defines parameters for CalcCleanUp.
+type CalcCleanUpParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+}
+
+// CalcFitParams defines parameters for CalcFit.
+type CalcFitParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+}
+
+// CalcLimitsParams defines parameters for CalcLimits.
+type CalcLimitsParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+}
+
+// CalcUncertaintyParams defines parameters for CalcUncertainty.
+type CalcUncertaintyParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+}
+
 // GetClubParams defines parameters for GetClub.
 type GetClubParams struct {
 	// IfNoneMatch An ETag at hand; unchanged is answered 304
@@ -3193,12 +3232,18 @@ type GetAvailabilityParams struct {
 
 // GetFeatureParams defines parameters for GetFeature.
 type GetFeatureParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IfNoneMatch An ETag at hand; unchanged is answered 304
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
 
 // GetEstimateParams defines parameters for GetEstimate.
 type GetEstimateParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IfNoneMatch An ETag at hand; unchanged is answered 304
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
@@ -3283,6 +3328,9 @@ type RevertImportParams struct {
 
 // ListJointTemplatesParams defines parameters for ListJointTemplates.
 type ListJointTemplatesParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// Limit How many items a page holds at most
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
 
@@ -3292,29 +3340,47 @@ type ListJointTemplatesParams struct {
 
 // CreateJointTemplateParams defines parameters for CreateJointTemplate.
 type CreateJointTemplateParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
 // GetJointTemplateParams defines parameters for GetJointTemplate.
 type GetJointTemplateParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IfNoneMatch An ETag at hand; unchanged is answered 304
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
 
 // GetJointParams defines parameters for GetJoint.
 type GetJointParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IfNoneMatch An ETag at hand; unchanged is answered 304
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
 
 // PatchJointParams defines parameters for PatchJoint.
 type PatchJointParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 
 	// IfMatch The ETag of the version that the edit was made from
 	IfMatch IfMatch `json:"If-Match"`
+}
+
+// ListFeaturesParams defines parameters for ListFeatures.
+type ListFeaturesParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
 }
 
 // ListMembersParams defines parameters for ListMembers.
@@ -3349,6 +3415,9 @@ type PatchMemberParams struct {
 
 // ListPinSeriesParams defines parameters for ListPinSeries.
 type ListPinSeriesParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// Limit How many items a page holds at most
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
 
@@ -3358,12 +3427,18 @@ type ListPinSeriesParams struct {
 
 // CreatePinSeriesParams defines parameters for CreatePinSeries.
 type CreatePinSeriesParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
 // GetPinSeriesParams defines parameters for GetPinSeries.
 type GetPinSeriesParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IfNoneMatch An ETag at hand; unchanged is answered 304
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
@@ -3388,6 +3463,9 @@ type ListReadingsParams struct {
 	// Until Taken before
 	Until *time.Time `form:"until,omitempty" json:"until,omitempty"`
 
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// Limit How many items a page holds at most
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
 
@@ -3399,22 +3477,34 @@ type ListReadingsParams struct {
 type CreateReadingsParams struct {
 	// Atomic All rows or none
 	Atomic *bool `form:"atomic,omitempty" json:"atomic,omitempty"`
+
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
 }
 
 // GetReadingParams defines parameters for GetReading.
 type GetReadingParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IfNoneMatch An ETag at hand; unchanged is answered 304
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
 
 // ReplaceReadingParams defines parameters for ReplaceReading.
 type ReplaceReadingParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
 // VoidReadingParams defines parameters for VoidReading.
 type VoidReadingParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -3423,6 +3513,9 @@ type VoidReadingParams struct {
 type ListRecommendationsParams struct {
 	// Vehicle Only of this vehicle
 	Vehicle *Ref `form:"vehicle,omitempty" json:"vehicle,omitempty"`
+
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
 
 	// Limit How many items a page holds at most
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
@@ -3433,14 +3526,26 @@ type ListRecommendationsParams struct {
 
 // CreateRecommendationParams defines parameters for CreateRecommendation.
 type CreateRecommendationParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
 // GetRecommendationParams defines parameters for GetRecommendation.
 type GetRecommendationParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IfNoneMatch An ETag at hand; unchanged is answered 304
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// GetOffersParams defines parameters for GetOffers.
+type GetOffersParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
 }
 
 // ListReservationsParams defines parameters for ListReservations.
@@ -3495,6 +3600,9 @@ type ListToolModelsParams struct {
 	// Kind Only this kind
 	Kind *ToolKind `form:"kind,omitempty" json:"kind,omitempty"`
 
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// Limit How many items a page holds at most
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
 
@@ -3504,18 +3612,27 @@ type ListToolModelsParams struct {
 
 // CreateToolModelParams defines parameters for CreateToolModel.
 type CreateToolModelParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
 // GetToolModelParams defines parameters for GetToolModel.
 type GetToolModelParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IfNoneMatch An ETag at hand; unchanged is answered 304
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
 
 // PatchToolModelParams defines parameters for PatchToolModel.
 type PatchToolModelParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 
@@ -3537,6 +3654,9 @@ type ListToolsParams struct {
 	// Model Only of this model
 	Model *Ref `form:"model,omitempty" json:"model,omitempty"`
 
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// Limit How many items a page holds at most
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
 
@@ -3546,18 +3666,27 @@ type ListToolsParams struct {
 
 // CreateToolParams defines parameters for CreateTool.
 type CreateToolParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
 // GetToolParams defines parameters for GetTool.
 type GetToolParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IfNoneMatch An ETag at hand; unchanged is answered 304
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
 
 // PatchToolParams defines parameters for PatchTool.
 type PatchToolParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 
@@ -3567,6 +3696,9 @@ type PatchToolParams struct {
 
 // ListCalibrationsParams defines parameters for ListCalibrations.
 type ListCalibrationsParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// Limit How many items a page holds at most
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
 
@@ -3576,6 +3708,9 @@ type ListCalibrationsParams struct {
 
 // CreateCalibrationParams defines parameters for CreateCalibration.
 type CreateCalibrationParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -3612,6 +3747,9 @@ type PatchVehicleParams struct {
 
 // ListJointsParams defines parameters for ListJoints.
 type ListJointsParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// Limit How many items a page holds at most
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
 
@@ -3621,6 +3759,9 @@ type ListJointsParams struct {
 
 // CreateJointsParams defines parameters for CreateJoints.
 type CreateJointsParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -4413,16 +4554,16 @@ type ServerInterface interface {
 	GetReadiness(ctx echo.Context) error
 	// CalcCleanUp Will this reamer clean up this bore
 	// (POST /v1/calc/clean-up)
-	CalcCleanUp(ctx echo.Context) error
+	CalcCleanUp(ctx echo.Context, params CalcCleanUpParams) error
 	// CalcFit Limits and clearance of a fit
 	// (POST /v1/calc/fit)
-	CalcFit(ctx echo.Context) error
+	CalcFit(ctx echo.Context, params CalcFitParams) error
 	// CalcLimits Limits of size of a tolerance class (ISO 286-1/-2)
 	// (POST /v1/calc/limits)
-	CalcLimits(ctx echo.Context) error
+	CalcLimits(ctx echo.Context, params CalcLimitsParams) error
 	// CalcUncertainty Uncertainty budget of a reading or of any measurement (JCGM 100)
 	// (POST /v1/calc/uncertainty)
-	CalcUncertainty(ctx echo.Context) error
+	CalcUncertainty(ctx echo.Context, params CalcUncertaintyParams) error
 	// GetClub The club
 	// (GET /v1/clubs/{club})
 	GetClub(ctx echo.Context, club InClub, params GetClubParams) error
@@ -4479,7 +4620,7 @@ type ServerInterface interface {
 	PatchJoint(ctx echo.Context, club InClub, joint InJoint, params PatchJointParams) error
 	// ListFeatures Features of a joint
 	// (GET /v1/clubs/{club}/joints/{joint}/features)
-	ListFeatures(ctx echo.Context, club InClub, joint InJoint) error
+	ListFeatures(ctx echo.Context, club InClub, joint InJoint, params ListFeaturesParams) error
 	// GetMe Who this token is, and what it may do
 	// (GET /v1/clubs/{club}/me)
 	GetMe(ctx echo.Context, club InClub) error
@@ -4530,7 +4671,7 @@ type ServerInterface interface {
 	GetRecommendation(ctx echo.Context, club InClub, recommendation InRecommendation, params GetRecommendationParams) error
 	// GetOffers Today's tools, free days and prices for it, with a ready reservation
 	// (GET /v1/clubs/{club}/recommendations/{recommendation}/offers)
-	GetOffers(ctx echo.Context, club InClub, recommendation InRecommendation) error
+	GetOffers(ctx echo.Context, club InClub, recommendation InRecommendation, params GetOffersParams) error
 	// ListReservations Reservations, newest first
 	// (GET /v1/clubs/{club}/reservations)
 	ListReservations(ctx echo.Context, club InClub, params ListReservationsParams) error
@@ -4635,8 +4776,17 @@ func (w *ServerInterfaceWrapper) GetReadiness(ctx echo.Context) error {
 func (w *ServerInterfaceWrapper) CalcCleanUp(ctx echo.Context) error {
 	var err error
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params CalcCleanUpParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.CalcCleanUp(ctx)
+	err = w.Handler.CalcCleanUp(ctx, params)
 	return err
 }
 
@@ -4644,8 +4794,17 @@ func (w *ServerInterfaceWrapper) CalcCleanUp(ctx echo.Context) error {
 func (w *ServerInterfaceWrapper) CalcFit(ctx echo.Context) error {
 	var err error
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params CalcFitParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.CalcFit(ctx)
+	err = w.Handler.CalcFit(ctx, params)
 	return err
 }
 
@@ -4653,8 +4812,17 @@ func (w *ServerInterfaceWrapper) CalcFit(ctx echo.Context) error {
 func (w *ServerInterfaceWrapper) CalcLimits(ctx echo.Context) error {
 	var err error
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params CalcLimitsParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.CalcLimits(ctx)
+	err = w.Handler.CalcLimits(ctx, params)
 	return err
 }
 
@@ -4662,8 +4830,17 @@ func (w *ServerInterfaceWrapper) CalcLimits(ctx echo.Context) error {
 func (w *ServerInterfaceWrapper) CalcUncertainty(ctx echo.Context) error {
 	var err error
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params CalcUncertaintyParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.CalcUncertainty(ctx)
+	err = w.Handler.CalcUncertainty(ctx, params)
 	return err
 }
 
@@ -4839,6 +5016,12 @@ func (w *ServerInterfaceWrapper) GetFeature(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params GetFeatureParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
 
 	headers := ctx.Request().Header
 	// ------------- Optional header parameter "If-None-Match" -------------
@@ -4883,6 +5066,12 @@ func (w *ServerInterfaceWrapper) GetEstimate(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params GetEstimateParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
 
 	headers := ctx.Request().Header
 	// ------------- Optional header parameter "If-None-Match" -------------
@@ -5304,6 +5493,13 @@ func (w *ServerInterfaceWrapper) ListJointTemplates(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params ListJointTemplatesParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
+
 	// ------------- Optional query parameter "limit" -------------
 
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
@@ -5336,6 +5532,12 @@ func (w *ServerInterfaceWrapper) CreateJointTemplate(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params CreateJointTemplateParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
 
 	headers := ctx.Request().Header
 	// ------------- Required header parameter "Idempotency-Key" -------------
@@ -5382,6 +5584,12 @@ func (w *ServerInterfaceWrapper) GetJointTemplate(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params GetJointTemplateParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
 
 	headers := ctx.Request().Header
 	// ------------- Optional header parameter "If-None-Match" -------------
@@ -5426,6 +5634,12 @@ func (w *ServerInterfaceWrapper) GetJoint(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params GetJointParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
 
 	headers := ctx.Request().Header
 	// ------------- Optional header parameter "If-None-Match" -------------
@@ -5470,6 +5684,12 @@ func (w *ServerInterfaceWrapper) PatchJoint(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params PatchJointParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
 
 	headers := ctx.Request().Header
 	// ------------- Required header parameter "Idempotency-Key" -------------
@@ -5531,8 +5751,17 @@ func (w *ServerInterfaceWrapper) ListFeatures(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter joint: %s", err))
 	}
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListFeaturesParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.ListFeatures(ctx, club, joint)
+	err = w.Handler.ListFeatures(ctx, club, joint, params)
 	return err
 }
 
@@ -5742,6 +5971,13 @@ func (w *ServerInterfaceWrapper) ListPinSeries(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params ListPinSeriesParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
+
 	// ------------- Optional query parameter "limit" -------------
 
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
@@ -5774,6 +6010,12 @@ func (w *ServerInterfaceWrapper) CreatePinSeries(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params CreatePinSeriesParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
 
 	headers := ctx.Request().Header
 	// ------------- Required header parameter "Idempotency-Key" -------------
@@ -5820,6 +6062,12 @@ func (w *ServerInterfaceWrapper) GetPinSeries(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params GetPinSeriesParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
 
 	headers := ctx.Request().Header
 	// ------------- Optional header parameter "If-None-Match" -------------
@@ -5898,6 +6146,13 @@ func (w *ServerInterfaceWrapper) ListReadings(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter until: %s", err))
 	}
 
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
+
 	// ------------- Optional query parameter "limit" -------------
 
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
@@ -5937,6 +6192,13 @@ func (w *ServerInterfaceWrapper) CreateReadings(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter atomic: %s", err))
 	}
 
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.CreateReadings(ctx, club, params)
 	return err
@@ -5963,6 +6225,12 @@ func (w *ServerInterfaceWrapper) GetReading(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params GetReadingParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
 
 	headers := ctx.Request().Header
 	// ------------- Optional header parameter "If-None-Match" -------------
@@ -6007,6 +6275,12 @@ func (w *ServerInterfaceWrapper) ReplaceReading(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params ReplaceReadingParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
 
 	headers := ctx.Request().Header
 	// ------------- Required header parameter "Idempotency-Key" -------------
@@ -6053,6 +6327,12 @@ func (w *ServerInterfaceWrapper) VoidReading(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params VoidReadingParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
 
 	headers := ctx.Request().Header
 	// ------------- Required header parameter "Idempotency-Key" -------------
@@ -6098,6 +6378,13 @@ func (w *ServerInterfaceWrapper) ListRecommendations(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter vehicle: %s", err))
 	}
 
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
+
 	// ------------- Optional query parameter "limit" -------------
 
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
@@ -6130,6 +6417,12 @@ func (w *ServerInterfaceWrapper) CreateRecommendation(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params CreateRecommendationParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
 
 	headers := ctx.Request().Header
 	// ------------- Required header parameter "Idempotency-Key" -------------
@@ -6176,6 +6469,12 @@ func (w *ServerInterfaceWrapper) GetRecommendation(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params GetRecommendationParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
 
 	headers := ctx.Request().Header
 	// ------------- Optional header parameter "If-None-Match" -------------
@@ -6218,8 +6517,17 @@ func (w *ServerInterfaceWrapper) GetOffers(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter recommendation: %s", err))
 	}
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetOffersParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.GetOffers(ctx, club, recommendation)
+	err = w.Handler.GetOffers(ctx, club, recommendation, params)
 	return err
 }
 
@@ -6489,6 +6797,13 @@ func (w *ServerInterfaceWrapper) ListToolModels(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter kind: %s", err))
 	}
 
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
+
 	// ------------- Optional query parameter "limit" -------------
 
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
@@ -6521,6 +6836,12 @@ func (w *ServerInterfaceWrapper) CreateToolModel(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params CreateToolModelParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
 
 	headers := ctx.Request().Header
 	// ------------- Required header parameter "Idempotency-Key" -------------
@@ -6567,6 +6888,12 @@ func (w *ServerInterfaceWrapper) GetToolModel(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params GetToolModelParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
 
 	headers := ctx.Request().Header
 	// ------------- Optional header parameter "If-None-Match" -------------
@@ -6611,6 +6938,12 @@ func (w *ServerInterfaceWrapper) PatchToolModel(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params PatchToolModelParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
 
 	headers := ctx.Request().Header
 	// ------------- Required header parameter "Idempotency-Key" -------------
@@ -6694,6 +7027,13 @@ func (w *ServerInterfaceWrapper) ListTools(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter model: %s", err))
 	}
 
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
+
 	// ------------- Optional query parameter "limit" -------------
 
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
@@ -6726,6 +7066,12 @@ func (w *ServerInterfaceWrapper) CreateTool(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params CreateToolParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
 
 	headers := ctx.Request().Header
 	// ------------- Required header parameter "Idempotency-Key" -------------
@@ -6772,6 +7118,12 @@ func (w *ServerInterfaceWrapper) GetTool(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params GetToolParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
 
 	headers := ctx.Request().Header
 	// ------------- Optional header parameter "If-None-Match" -------------
@@ -6816,6 +7168,12 @@ func (w *ServerInterfaceWrapper) PatchTool(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params PatchToolParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
 
 	headers := ctx.Request().Header
 	// ------------- Required header parameter "Idempotency-Key" -------------
@@ -6879,6 +7237,13 @@ func (w *ServerInterfaceWrapper) ListCalibrations(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params ListCalibrationsParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
+
 	// ------------- Optional query parameter "limit" -------------
 
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
@@ -6919,6 +7284,12 @@ func (w *ServerInterfaceWrapper) CreateCalibration(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params CreateCalibrationParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
 
 	headers := ctx.Request().Header
 	// ------------- Required header parameter "Idempotency-Key" -------------
@@ -7142,6 +7513,13 @@ func (w *ServerInterfaceWrapper) ListJoints(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params ListJointsParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
+
 	// ------------- Optional query parameter "limit" -------------
 
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
@@ -7182,6 +7560,12 @@ func (w *ServerInterfaceWrapper) CreateJoints(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params CreateJointsParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
 
 	headers := ctx.Request().Header
 	// ------------- Required header parameter "Idempotency-Key" -------------

@@ -34,6 +34,7 @@ type call struct {
 	body   []byte
 	value  any // the body, parsed and valid
 	key    *replay.Key
+	media  string // of the answer, when it is a good one
 	// fault is what decoding found; it is told in its place in the order of
 	// checks.
 	fault error
@@ -70,6 +71,16 @@ func (s *Server) begin(c echo.Context) (in *call, invalid, err error) {
 	}
 	if invalid == nil && op.check != nil {
 		in.value, invalid = op.check(in)
+	}
+	var unacceptable error
+	if in.media, unacceptable = op.negotiate(c.Request().Header.Values("Accept")); invalid == nil {
+		invalid = unacceptable
+	}
+	if op.Method == http.MethodPatch && problem.Is(invalid, problem.UnsupportedMediaType) {
+		c.Response().Header().Set("Accept-Patch", strings.Join(op.mediaTypes(), ", ")) // RFC 5789, 2.2
+	}
+	if len(op.columns) > 0 {
+		c.Response().Header().Add("Vary", "Accept")
 	}
 	return in, invalid, nil
 }
@@ -115,6 +126,9 @@ func (in *call) admit(found *postgres.Rows[access.Caller], invalid error) error 
 	if invalid != nil {
 		return invalid
 	}
+	if unit := in.echo.QueryParam("units"); unit != "" { // only where the contract takes it, or it was refused
+		in.caller.Units = unit
+	}
 	return in.fault
 }
 
@@ -149,6 +163,10 @@ func (s *Server) look(in *call, invalid error, build func(b *postgres.Batch, in 
 		return err
 	}
 	body, err := render(a.body)
+	if err == nil && in.media == csvList {
+		a = a.with("Content-Type", csvList)
+		body, err = csvOf(in.op.columns, body)
+	}
 	if err != nil {
 		return err
 	}

@@ -240,5 +240,5 @@ func (s *Server) GetImportTemplate(c echo.Context, kind InKind) error {
 		return errors.Join(err, invalid)
 	}
 	c.Response().Header().Set("Content-Disposition", `attachment; filename="`+string(kind)+`.csv"`)
-	return c.Blob(http.StatusOK, csvType+"; charset=utf-8; header=present", imports.Template(imports.Kind(kind)))
+	return c.Blob(http.StatusOK, csvList, imports.Template(imports.Kind(kind)))
 }

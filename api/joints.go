@@ -31,14 +31,14 @@ func factsOut(f vehicle.Facts) JointFacts {
 		HardenedBore: present(f.HardenedBore), BentLeaf: present(f.BentLeaf), LeavesOutOfLine: present(f.LeavesOutOfLine), Coated: present(f.Coated)}
 }
 
-// mergeFacts takes what in says into f; what it does not say stays.
-func mergeFacts(f vehicle.Facts, in *JointFacts) vehicle.Facts {
-	if in == nil {
-		return f
-	}
-	return vehicle.Facts{CrackedBoss: or(in.CrackedBoss, f.CrackedBoss), ThinBoss: or(in.ThinBoss, f.ThinBoss), SinteredBush: or(in.SinteredBush, f.SinteredBush),
-		LinedBush: or(in.LinedBush, f.LinedBush), HardenedBore: or(in.HardenedBore, f.HardenedBore), BentLeaf: or(in.BentLeaf, f.BentLeaf),
-		LeavesOutOfLine: or(in.LeavesOutOfLine, f.LeavesOutOfLine), Coated: or(in.Coated, f.Coated)}
+// mergeFacts applies the body's facts to f (RFC 7396).
+func (s *Server) mergeFacts(in *call, f vehicle.Facts) (vehicle.Facts, error) {
+	object, _ := in.value.(map[string]any)
+	patch, _ := object["facts"].(map[string]any)
+	seen, faults, err := mergedPart(s, "JointFacts", factsOut(f), patch, "/facts")
+	return vehicle.Facts{CrackedBoss: or(seen.CrackedBoss, false), ThinBoss: or(seen.ThinBoss, false), SinteredBush: or(seen.SinteredBush, false),
+		LinedBush: or(seen.LinedBush, false), HardenedBore: or(seen.HardenedBore, false), BentLeaf: or(seen.BentLeaf, false),
+		LeavesOutOfLine: or(seen.LeavesOutOfLine, false), Coated: or(seen.Coated, false)}, orInvalid(err, faults)
 }
 
 // jointInPath returns the joint that the address names by id or by a position
@@ -163,7 +163,7 @@ func (s *Server) GetJoint(c echo.Context, _ InClub, joint InJoint, _ GetJointPar
 }
 
 // ListFeatures implements the contract.
-func (s *Server) ListFeatures(c echo.Context, _ InClub, joint InJoint) error {
+func (s *Server) ListFeatures(c echo.Context, _ InClub, joint InJoint, _ ListFeaturesParams) error {
 	return s.read(c, func(b *postgres.Batch, in *call) func() (answer, error) {
 		row := vehicle.FindJoint(b, postgres.ParseRef(joint))
 		return func() (answer, error) {
@@ -200,7 +200,9 @@ func (s *Server) PatchJoint(c echo.Context, _ InClub, joint InJoint, _ PatchJoin
 			}
 			j := was
 			j.Position = or(change.Position, j.Position)
-			j.Facts = mergeFacts(j.Facts, change.Facts)
+			if j.Facts, err = s.mergeFacts(in, j.Facts); err != nil {
+				return answer{}, err
+			}
 			if in.names("pin_series") {
 				own, err := series()
 				if err != nil {

@@ -60,9 +60,9 @@ func pinsOf(r Recommendation) (pins []OfferedPin, days int) {
 
 // GetOffers implements the contract. It takes two round trips: which tools to
 // look for stands in the recommendation.
-func (s *Server) GetOffers(c echo.Context, _ InClub, recommendation InRecommendation) error {
+func (s *Server) GetOffers(c echo.Context, _ InClub, recommendation InRecommendation, params GetOffersParams) error {
 	return s.read(c, func(b *postgres.Batch, in *call) func() (answer, error) {
-		row := recommend.Find(b, recommendation)
+		row := recommend.Find(b, recommendation, (*string)(params.Units))
 		return func() (answer, error) {
 			k, err := row.One()
 			if err != nil {

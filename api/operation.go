@@ -26,10 +26,11 @@ type operation struct {
 	Batch   string // the body's member whose rows are judged one by one
 	// narrow, where set, returns the roles that this request needs of the
 	// operation's; check reads a body further than the contract can.
-	narrow func(c echo.Context) []string
-	check  func(in *call) (any, error)
-	spec   *openapi3.Operation
-	params openapi3.Parameters // path's and operation's own
+	narrow  func(c echo.Context) []string
+	check   func(in *call) (any, error)
+	spec    *openapi3.Operation
+	params  openapi3.Parameters // path's and operation's own
+	columns []string            // of a list as CSV
 }
 
 // contract is the parsed contract with its operations by route.
@@ -61,6 +62,9 @@ func loadContract() (*contract, error) {
 				for _, r := range roles {
 					op.Roles = append(op.Roles, r.(string))
 				}
+			}
+			if list := spec.Responses.Status(http.StatusOK); list != nil {
+				op.columns = columnsOf(list.Value.Content["text/csv"])
 			}
 			c.byRoute[method+" "+inBraces.ReplaceAllString(path, ":$1")] = op
 			if method == http.MethodGet {
@@ -99,6 +103,20 @@ func init() {
 		}
 		return nil
 	}))
+}
+
+// columnsOf lists the columns of an answer as CSV, none where there is no such
+// answer.
+func columnsOf(as *openapi3.MediaType) []string {
+	if as == nil {
+		return nil
+	}
+	var out []string
+	columns, _ := as.Extensions["x-columns"].([]any)
+	for _, name := range columns {
+		out = append(out, name.(string))
+	}
+	return out
 }
 
 // mediaTypes lists what op takes as a body, in a stable order.

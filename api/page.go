@@ -27,11 +27,12 @@ type cursor struct {
 	After []string `json:"a"`
 }
 
-// filters is the query without what moves through it.
+// filters is the query without what moves through it, and without the unit of
+// the answer, which changes neither the items nor their order.
 func (in *call) filters() []byte {
 	q := url.Values{}
 	for name, values := range in.echo.QueryParams() {
-		if name != "cursor" && name != "limit" {
+		if name != "cursor" && name != "limit" && name != "units" {
 			q[name] = values
 		}
 	}

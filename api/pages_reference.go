@@ -42,6 +42,7 @@ type bodyView struct {
 	Media         []string
 	Type          typeView
 	Headers       []fieldView
+	Columns       []string // of CSV
 }
 
 // sorted lists the operations by path, then in the order look, make, edit, remove.
@@ -186,7 +187,7 @@ func viewContent(status, about string, content openapi3.Content) []bodyView {
 	}
 	var out []bodyView
 	for _, media := range sortedNames(content) {
-		out = append(out, bodyView{Status: status, About: about, Media: []string{media}, Type: viewType(content[media].Schema)})
+		out = append(out, bodyView{Status: status, About: about, Media: []string{media}, Type: viewType(content[media].Schema), Columns: columnsOf(content[media])})
 	}
 	return out
 }

@@ -25,7 +25,7 @@ func mergedPart[T any](s *Server, schema string, current T, patch map[string]any
 	}
 	dec := json.NewDecoder(bytes.NewReader(text))
 	dec.UseNumber()
-	var object map[string]any
+	var object any
 	if err := dec.Decode(&object); err != nil {
 		return out, nil, err
 	}
@@ -50,21 +50,23 @@ func orInvalid(err error, faults []problem.Fault) error {
 	return err
 }
 
-// mergePatch is MergePatch of RFC 7396, 2, for objects.
-func mergePatch(target, patch map[string]any) map[string]any {
-	if target == nil {
-		target = map[string]any{}
+// mergePatch is MergePatch of RFC 7396, 2. The target is changed in place where it
+// is an object.
+func mergePatch(target, patch any) any {
+	changes, isObject := patch.(map[string]any)
+	if !isObject {
+		return patch
 	}
-	for name, value := range patch {
-		switch v := value.(type) {
-		case nil:
-			delete(target, name)
-		case map[string]any:
-			inner, _ := target[name].(map[string]any)
-			target[name] = mergePatch(inner, v)
-		default:
-			target[name] = v
+	object, isObject := target.(map[string]any)
+	if !isObject {
+		object = map[string]any{}
+	}
+	for name, value := range changes {
+		if value == nil {
+			delete(object, name)
+		} else {
+			object[name] = mergePatch(object[name], value)
 		}
 	}
-	return target
+	return object
 }

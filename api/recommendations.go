@@ -43,14 +43,18 @@ func (s *Server) CreateRecommendation(c echo.Context, _ InClub, _ CreateRecommen
 				return answer{}, err
 			}
 			decision = string(a.Choice.Chosen.Status)
-			out := recommendationOut(a, in.caller.Units)
-			out.Id, out.CreatedAt = newID(), tx.Now
-			text, err := render(out)
-			if err != nil {
-				return answer{}, err
+			id, bodies := newID(), map[length.Unit][]byte{}
+			for _, unit := range length.Units() { // nothing of it is computed again, so what may be asked for later is said now
+				said := *a
+				said.Question.Unit = unit
+				out := recommendationOut(&said, string(unit))
+				out.Id, out.CreatedAt = id, tx.Now
+				if bodies[unit], err = render(out); err != nil {
+					return answer{}, err
+				}
 			}
-			recommend.Keep(tx, in.caller.MemberID, out.Id, a, text)
-			return created(in.path("recommendations", out.Id.String()), json.RawMessage(text)).versioned(1, in.caller.Units), nil
+			recommend.Keep(tx, in.caller.MemberID, id, a, bodies)
+			return created(in.path("recommendations", id.String()), json.RawMessage(bodies[q.Unit])).versioned(1, in.caller.Units), nil
 		}
 	})
 	if err == nil && !eventOf(c).replayed {
@@ -270,9 +274,9 @@ func keptOut(k recommend.Kept) (Recommendation, error) {
 }
 
 // GetRecommendation implements the contract.
-func (s *Server) GetRecommendation(c echo.Context, _ InClub, recommendation InRecommendation, _ GetRecommendationParams) error {
+func (s *Server) GetRecommendation(c echo.Context, _ InClub, recommendation InRecommendation, params GetRecommendationParams) error {
 	return s.read(c, func(b *postgres.Batch, in *call) func() (answer, error) {
-		row := recommend.Find(b, recommendation)
+		row := recommend.Find(b, recommendation, (*string)(params.Units))
 		return func() (answer, error) {
 			k, err := row.One()
 			if err != nil {
@@ -282,7 +286,7 @@ func (s *Server) GetRecommendation(c echo.Context, _ InClub, recommendation InRe
 			if err != nil {
 				return answer{}, err
 			}
-			if k.SupersededBy == nil { // the very bytes that were given
+			if k.SupersededBy == nil { // the very bytes that were made then
 				return ok(json.RawMessage(k.Body)).versioned(1, in.caller.Units), nil
 			}
 			return ok(out).tagged(out, in.caller.Units)
@@ -294,7 +298,7 @@ func (s *Server) GetRecommendation(c echo.Context, _ InClub, recommendation InRe
 func (s *Server) ListRecommendations(c echo.Context, _ InClub, params ListRecommendationsParams) error {
 	return s.read(c, func(b *postgres.Batch, in *call) func() (answer, error) {
 		p := in.page(1)
-		rows := recommend.List(b, params.Vehicle, in.pageID(p), p.limit+1)
+		rows := recommend.List(b, params.Vehicle, (*string)(params.Units), in.pageID(p), p.limit+1)
 		return func() (answer, error) {
 			items, next := cut(in, p, rows.Items, func(k recommend.Kept) []string { return []string{k.ID.String()} })
 			out := RecommendationPage{Items: []Recommendation{}, Next: next}

@@ -336,6 +336,15 @@ func refused(t *testing.T, what string, s seen, status int, codes ...string) {
 // allows, with the problem each gets.
 func (op walked) invalids() []asked {
 	out := []asked{{query: "?no_such_parameter=1"}}
+	for _, p := range op.params {
+		schema := p.Value.Schema.Value
+		if schema.Type.Is("array") {
+			schema = schema.Items.Value
+		}
+		if p.Value.In == openapi3.ParameterInQuery && len(schema.Enum) > 0 {
+			out = append(out, asked{query: "?" + p.Value.Name + "=no_such_word"})
+		}
+	}
 	if op.spec.RequestBody == nil {
 		if op.method != http.MethodGet {
 			out = append(out, asked{body: raw(`{"no_body":"is taken"}`)})

@@ -1,2 +1,2 @@
 ALTER TABLE reservation DROP CONSTRAINT reservation_recommendation;
-DROP TABLE recommendation;
+DROP TABLE recommendation_in_units, recommendation;

@@ -19,4 +19,17 @@ CREATE INDEX recommendation_of_vehicle ON recommendation (club_id, vehicle_id, i
 SELECT fence('recommendation');
 GRANT INSERT ON recommendation TO pinwright_app;
 
+-- A recommendation in the units that it was not asked in: kept with it, since its sentences name lengths and nothing of
+-- it is computed again.
+CREATE TABLE recommendation_in_units (
+  club_id uuid NOT NULL,
+  recommendation_id uuid NOT NULL,
+  units text NOT NULL CHECK (units IN ('mm', 'um', 'in', 'thou')),
+  body bytea NOT NULL,
+  PRIMARY KEY (club_id, recommendation_id, units),
+  FOREIGN KEY (club_id, recommendation_id) REFERENCES recommendation
+);
+SELECT fence('recommendation_in_units');
+GRANT INSERT ON recommendation_in_units TO pinwright_app;
+
 ALTER TABLE reservation ADD CONSTRAINT reservation_recommendation FOREIGN KEY (club_id, recommendation_id) REFERENCES recommendation;

@@ -39,6 +39,8 @@ var rights = map[string]string{
 	"booking":           "INSERT SELECT UPDATE(state)",
 	"import":            "INSERT SELECT UPDATE(revert_reason,reverted_at,reverted_by,version)",
 	"import_made":       "INSERT SELECT", // deleted from what it lists by revert_import only
+
+	"recommendation_in_units": "INSERT SELECT",
 }
 
 // granted lists the rights of role by table, in the notation of rights.
@@ -127,11 +129,11 @@ func TestHistoryCannotBeChangedByTheApplication(t *testing.T) {
 	t.Parallel()
 	db := pgtest.New(t)
 	club := found(t, db, "fern-row")
-	for _, table := range []string{"reading", "reading_void", "calibration", "recommendation", "event", "head", "club", "member", "tool", "booking", "reservation", "import", "import_made"} {
+	for _, table := range []string{"reading", "reading_void", "calibration", "recommendation", "recommendation_in_units", "event", "head", "club", "member", "tool", "booking", "reservation", "import", "import_made"} {
 		refusedAs(t, db.App, club, "delete from "+table)
 		refusedAs(t, db.App, club, "truncate "+table)
 	}
-	for _, table := range []string{"reading", "reading_void", "calibration", "recommendation", "event", "head", "import_made"} {
+	for _, table := range []string{"reading", "reading_void", "calibration", "recommendation", "recommendation_in_units", "event", "head", "import_made"} {
 		refusedAs(t, db.App, club, "update "+table+" set club_id = club_id")
 	}
 	for _, table := range []string{"event", "head"} {

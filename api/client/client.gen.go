@@ -1672,16 +1672,28 @@ type JointFacts struct {
 	ThinBoss        *bool `json:"thin_boss,omitempty"`
 }
 
+// JointFactsPatch What speaks against reaming; null takes a fact back
+type JointFactsPatch struct {
+	BentLeaf        *bool `json:"bent_leaf,omitempty"`
+	Coated          *bool `json:"coated,omitempty"`
+	CrackedBoss     *bool `json:"cracked_boss,omitempty"`
+	HardenedBore    *bool `json:"hardened_bore,omitempty"`
+	LeavesOutOfLine *bool `json:"leaves_out_of_line,omitempty"`
+	LinedBush       *bool `json:"lined_bush,omitempty"`
+	SinteredBush    *bool `json:"sintered_bush,omitempty"`
+	ThinBoss        *bool `json:"thin_boss,omitempty"`
+}
+
 // JointPage defines model for JointPage.
 type JointPage struct {
 	Items []Joint `json:"items"`
 	Next  *string `json:"next,omitempty"`
 }
 
-// JointPatch `pin_series` and `target` set to null go back to the template's. `nominal` replaces the joint's nominal size in every feature that has the same or none
+// JointPatch `pin_series` and `target` set to null go back to the template's. `nominal` replaces the joint's nominal size in every feature that has the same or none, so null is not taken for it
 type JointPatch struct {
-	// Facts What speaks against reaming, as seen on the part
-	Facts *JointFacts `json:"facts,omitempty"`
+	// Facts What speaks against reaming; null takes a fact back
+	Facts *JointFactsPatch `json:"facts,omitempty"`
 
 	// Nominal A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
 	Nominal   *LengthIn `json:"nominal,omitempty"`
@@ -2902,7 +2914,7 @@ type ToolModelPatch struct {
 	Caution      *string `json:"caution,omitempty"`
 	ChargePerUse *struct {
 		Currency *string `json:"currency,omitempty"`
-		Minor    int64   `json:"minor"`
+		Minor    *int64  `json:"minor,omitempty"`
 	} `json:"charge_per_use,omitempty"`
 
 	// Code A short name that serves as an id: letters, digits, dot, dash, underscore
@@ -3159,6 +3171,33 @@ type InVehicle = Ref
 // Limit defines model for limit.
 type Limit = int
 
+// Units Unit of length (UCUM mm, um, [in_i], [mil_i])
+type Units = Unit
+
+// CalcCleanUpParams defines parameters for CalcCleanUp.
+type CalcCleanUpParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+}
+
+// CalcFitParams defines parameters for CalcFit.
+type CalcFitParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+}
+
+// CalcLimitsParams defines parameters for CalcLimits.
+type CalcLimitsParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+}
+
+// CalcUncertaintyParams defines parameters for CalcUncertainty.
+type CalcUncertaintyParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+}
+
 // GetClubParams defines parameters for GetClub.
 type GetClubParams struct {
 	// IfNoneMatch An ETag at hand; unchanged is answered 304
@@ -3197,12 +3236,18 @@ type GetAvailabilityParams struct {
 
 // GetFeatureParams defines parameters for GetFeature.
 type GetFeatureParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IfNoneMatch An ETag at hand; unchanged is answered 304
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
 
 // GetEstimateParams defines parameters for GetEstimate.
 type GetEstimateParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IfNoneMatch An ETag at hand; unchanged is answered 304
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
@@ -3287,6 +3332,9 @@ type RevertImportParams struct {
 
 // ListJointTemplatesParams defines parameters for ListJointTemplates.
 type ListJointTemplatesParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// Limit How many items a page holds at most
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
 
@@ -3296,29 +3344,47 @@ type ListJointTemplatesParams struct {
 
 // CreateJointTemplateParams defines parameters for CreateJointTemplate.
 type CreateJointTemplateParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
 // GetJointTemplateParams defines parameters for GetJointTemplate.
 type GetJointTemplateParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IfNoneMatch An ETag at hand; unchanged is answered 304
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
 
 // GetJointParams defines parameters for GetJoint.
 type GetJointParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IfNoneMatch An ETag at hand; unchanged is answered 304
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
 
 // PatchJointParams defines parameters for PatchJoint.
 type PatchJointParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 
 	// IfMatch The ETag of the version that the edit was made from
 	IfMatch IfMatch `json:"If-Match"`
+}
+
+// ListFeaturesParams defines parameters for ListFeatures.
+type ListFeaturesParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
 }
 
 // ListMembersParams defines parameters for ListMembers.
@@ -3353,6 +3419,9 @@ type PatchMemberParams struct {
 
 // ListPinSeriesParams defines parameters for ListPinSeries.
 type ListPinSeriesParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// Limit How many items a page holds at most
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
 
@@ -3362,12 +3431,18 @@ type ListPinSeriesParams struct {
 
 // CreatePinSeriesParams defines parameters for CreatePinSeries.
 type CreatePinSeriesParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
 // GetPinSeriesParams defines parameters for GetPinSeries.
 type GetPinSeriesParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IfNoneMatch An ETag at hand; unchanged is answered 304
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
@@ -3392,6 +3467,9 @@ type ListReadingsParams struct {
 	// Until Taken before
 	Until *time.Time `form:"until,omitempty" json:"until,omitempty"`
 
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// Limit How many items a page holds at most
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
 
@@ -3403,22 +3481,34 @@ type ListReadingsParams struct {
 type CreateReadingsParams struct {
 	// Atomic All rows or none
 	Atomic *bool `form:"atomic,omitempty" json:"atomic,omitempty"`
+
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
 }
 
 // GetReadingParams defines parameters for GetReading.
 type GetReadingParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IfNoneMatch An ETag at hand; unchanged is answered 304
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
 
 // ReplaceReadingParams defines parameters for ReplaceReading.
 type ReplaceReadingParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
 // VoidReadingParams defines parameters for VoidReading.
 type VoidReadingParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -3427,6 +3517,9 @@ type VoidReadingParams struct {
 type ListRecommendationsParams struct {
 	// Vehicle Only of this vehicle
 	Vehicle *Ref `form:"vehicle,omitempty" json:"vehicle,omitempty"`
+
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
 
 	// Limit How many items a page holds at most
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
@@ -3437,14 +3530,26 @@ type ListRecommendationsParams struct {
 
 // CreateRecommendationParams defines parameters for CreateRecommendation.
 type CreateRecommendationParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
 // GetRecommendationParams defines parameters for GetRecommendation.
 type GetRecommendationParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IfNoneMatch An ETag at hand; unchanged is answered 304
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// GetOffersParams defines parameters for GetOffers.
+type GetOffersParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
 }
 
 // ListReservationsParams defines parameters for ListReservations.
@@ -3499,6 +3604,9 @@ type ListToolModelsParams struct {
 	// Kind Only this kind
 	Kind *ToolKind `form:"kind,omitempty" json:"kind,omitempty"`
 
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// Limit How many items a page holds at most
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
 
@@ -3508,18 +3616,27 @@ type ListToolModelsParams struct {
 
 // CreateToolModelParams defines parameters for CreateToolModel.
 type CreateToolModelParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
 // GetToolModelParams defines parameters for GetToolModel.
 type GetToolModelParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IfNoneMatch An ETag at hand; unchanged is answered 304
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
 
 // PatchToolModelParams defines parameters for PatchToolModel.
 type PatchToolModelParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 
@@ -3541,6 +3658,9 @@ type ListToolsParams struct {
 	// Model Only of this model
 	Model *Ref `form:"model,omitempty" json:"model,omitempty"`
 
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// Limit How many items a page holds at most
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
 
@@ -3550,18 +3670,27 @@ type ListToolsParams struct {
 
 // CreateToolParams defines parameters for CreateTool.
 type CreateToolParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
 // GetToolParams defines parameters for GetTool.
 type GetToolParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IfNoneMatch An ETag at hand; unchanged is answered 304
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
 
 // PatchToolParams defines parameters for PatchTool.
 type PatchToolParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 
@@ -3571,6 +3700,9 @@ type PatchToolParams struct {
 
 // ListCalibrationsParams defines parameters for ListCalibrations.
 type ListCalibrationsParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// Limit How many items a page holds at most
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
 
@@ -3580,6 +3712,9 @@ type ListCalibrationsParams struct {
 
 // CreateCalibrationParams defines parameters for CreateCalibration.
 type CreateCalibrationParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -3616,6 +3751,9 @@ type PatchVehicleParams struct {
 
 // ListJointsParams defines parameters for ListJoints.
 type ListJointsParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// Limit How many items a page holds at most
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
 
@@ -3625,6 +3763,9 @@ type ListJointsParams struct {
 
 // CreateJointsParams defines parameters for CreateJoints.
 type CreateJointsParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -4498,56 +4639,56 @@ type ClientInterface interface {
 	// Takes any type of body and a specified content type.
 	//
 	// Corresponds with POST /v1/calc/clean-up (the `CalcCleanUp` operationId).
-	CalcCleanUpWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+	CalcCleanUpWithBody(ctx context.Context, params *CalcCleanUpParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CalcCleanUp Will this reamer clean up this bore
 	//
 	// Takes a body of the `application/json` content type.
 	//
 	// Corresponds with POST /v1/calc/clean-up (the `CalcCleanUp` operationId).
-	CalcCleanUp(ctx context.Context, body CalcCleanUpJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+	CalcCleanUp(ctx context.Context, params *CalcCleanUpParams, body CalcCleanUpJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CalcFitWithBody Limits and clearance of a fit
 	//
 	// Takes any type of body and a specified content type.
 	//
 	// Corresponds with POST /v1/calc/fit (the `CalcFit` operationId).
-	CalcFitWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+	CalcFitWithBody(ctx context.Context, params *CalcFitParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CalcFit Limits and clearance of a fit
 	//
 	// Takes a body of the `application/json` content type.
 	//
 	// Corresponds with POST /v1/calc/fit (the `CalcFit` operationId).
-	CalcFit(ctx context.Context, body CalcFitJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+	CalcFit(ctx context.Context, params *CalcFitParams, body CalcFitJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CalcLimitsWithBody Limits of size of a tolerance class (ISO 286-1/-2)
 	//
 	// Takes any type of body and a specified content type.
 	//
 	// Corresponds with POST /v1/calc/limits (the `CalcLimits` operationId).
-	CalcLimitsWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+	CalcLimitsWithBody(ctx context.Context, params *CalcLimitsParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CalcLimits Limits of size of a tolerance class (ISO 286-1/-2)
 	//
 	// Takes a body of the `application/json` content type.
 	//
 	// Corresponds with POST /v1/calc/limits (the `CalcLimits` operationId).
-	CalcLimits(ctx context.Context, body CalcLimitsJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+	CalcLimits(ctx context.Context, params *CalcLimitsParams, body CalcLimitsJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CalcUncertaintyWithBody Uncertainty budget of a reading or of any measurement (JCGM 100)
 	//
 	// Takes any type of body and a specified content type.
 	//
 	// Corresponds with POST /v1/calc/uncertainty (the `CalcUncertainty` operationId).
-	CalcUncertaintyWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+	CalcUncertaintyWithBody(ctx context.Context, params *CalcUncertaintyParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CalcUncertainty Uncertainty budget of a reading or of any measurement (JCGM 100)
 	//
 	// Takes a body of the `application/json` content type.
 	//
 	// Corresponds with POST /v1/calc/uncertainty (the `CalcUncertainty` operationId).
-	CalcUncertainty(ctx context.Context, body CalcUncertaintyJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+	CalcUncertainty(ctx context.Context, params *CalcUncertaintyParams, body CalcUncertaintyJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// GetClub The club
 	//
@@ -4716,7 +4857,7 @@ type ClientInterface interface {
 	// ListFeatures Features of a joint
 	//
 	// Corresponds with GET /v1/clubs/{club}/joints/{joint}/features (the `ListFeatures` operationId).
-	ListFeatures(ctx context.Context, club InClub, joint InJoint, reqEditors ...RequestEditorFn) (*http.Response, error)
+	ListFeatures(ctx context.Context, club InClub, joint InJoint, params *ListFeaturesParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// GetMe Who this token is, and what it may do
 	//
@@ -4876,7 +5017,7 @@ type ClientInterface interface {
 	// GetOffers Today's tools, free days and prices for it, with a ready reservation
 	//
 	// Corresponds with GET /v1/clubs/{club}/recommendations/{recommendation}/offers (the `GetOffers` operationId).
-	GetOffers(ctx context.Context, club InClub, recommendation InRecommendation, reqEditors ...RequestEditorFn) (*http.Response, error)
+	GetOffers(ctx context.Context, club InClub, recommendation InRecommendation, params *GetOffersParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListReservations Reservations, newest first
 	//
@@ -5166,8 +5307,8 @@ func (c *Client) GetReadiness(ctx context.Context, reqEditors ...RequestEditorFn
 // Takes any type of body and a specified content type.
 //
 // Corresponds with POST /v1/calc/clean-up (the `CalcCleanUp` operationId).
-func (c *Client) CalcCleanUpWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewCalcCleanUpRequestWithBody(c.Server, contentType, body)
+func (c *Client) CalcCleanUpWithBody(ctx context.Context, params *CalcCleanUpParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewCalcCleanUpRequestWithBody(c.Server, params, contentType, body)
 	if err != nil {
 		return nil, err
 	}
@@ -5183,8 +5324,8 @@ func (c *Client) CalcCleanUpWithBody(ctx context.Context, contentType string, bo
 // Takes a body of the `application/json` content type.
 //
 // Corresponds with POST /v1/calc/clean-up (the `CalcCleanUp` operationId).
-func (c *Client) CalcCleanUp(ctx context.Context, body CalcCleanUpJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewCalcCleanUpRequest(c.Server, body)
+func (c *Client) CalcCleanUp(ctx context.Context, params *CalcCleanUpParams, body CalcCleanUpJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewCalcCleanUpRequest(c.Server, params, body)
 	if err != nil {
 		return nil, err
 	}
@@ -5200,8 +5341,8 @@ func (c *Client) CalcCleanUp(ctx context.Context, body CalcCleanUpJSONRequestBod
 // Takes any type of body and a specified content type.
 //
 // Corresponds with POST /v1/calc/fit (the `CalcFit` operationId).
-func (c *Client) CalcFitWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewCalcFitRequestWithBody(c.Server, contentType, body)
+func (c *Client) CalcFitWithBody(ctx context.Context, params *CalcFitParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewCalcFitRequestWithBody(c.Server, params, contentType, body)
 	if err != nil {
 		return nil, err
 	}
@@ -5217,8 +5358,8 @@ func (c *Client) CalcFitWithBody(ctx context.Context, contentType string, body i
 // Takes a body of the `application/json` content type.
 //
 // Corresponds with POST /v1/calc/fit (the `CalcFit` operationId).
-func (c *Client) CalcFit(ctx context.Context, body CalcFitJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewCalcFitRequest(c.Server, body)
+func (c *Client) CalcFit(ctx context.Context, params *CalcFitParams, body CalcFitJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewCalcFitRequest(c.Server, params, body)
 	if err != nil {
 		return nil, err
 	}
@@ -5234,8 +5375,8 @@ func (c *Client) CalcFit(ctx context.Context, body CalcFitJSONRequestBody, reqEd
 // Takes any type of body and a specified content type.
 //
 // Corresponds with POST /v1/calc/limits (the `CalcLimits` operationId).
-func (c *Client) CalcLimitsWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewCalcLimitsRequestWithBody(c.Server, contentType, body)
+func (c *Client) CalcLimitsWithBody(ctx context.Context, params *CalcLimitsParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewCalcLimitsRequestWithBody(c.Server, params, contentType, body)
 	if err != nil {
 		return nil, err
 	}
@@ -5251,8 +5392,8 @@ func (c *Client) CalcLimitsWithBody(ctx context.Context, contentType string, bod
 // Takes a body of the `application/json` content type.
 //
 // Corresponds with POST /v1/calc/limits (the `CalcLimits` operationId).
-func (c *Client) CalcLimits(ctx context.Context, body CalcLimitsJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewCalcLimitsRequest(c.Server, body)
+func (c *Client) CalcLimits(ctx context.Context, params *CalcLimitsParams, body CalcLimitsJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewCalcLimitsRequest(c.Server, params, body)
 	if err != nil {
 		return nil, err
 	}
@@ -5268,8 +5409,8 @@ func (c *Client) CalcLimits(ctx context.Context, body CalcLimitsJSONRequestBody,
 // Takes any type of body and a specified content type.
 //
 // Corresponds with POST /v1/calc/uncertainty (the `CalcUncertainty` operationId).
-func (c *Client) CalcUncertaintyWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewCalcUncertaintyRequestWithBody(c.Server, contentType, body)
+func (c *Client) CalcUncertaintyWithBody(ctx context.Context, params *CalcUncertaintyParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewCalcUncertaintyRequestWithBody(c.Server, params, contentType, body)
 	if err != nil {
 		return nil, err
 	}
@@ -5285,8 +5426,8 @@ func (c *Client) CalcUncertaintyWithBody(ctx context.Context, contentType string
 // Takes a body of the `application/json` content type.
 //
 // Corresponds with POST /v1/calc/uncertainty (the `CalcUncertainty` operationId).
-func (c *Client) CalcUncertainty(ctx context.Context, body CalcUncertaintyJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewCalcUncertaintyRequest(c.Server, body)
+func (c *Client) CalcUncertainty(ctx context.Context, params *CalcUncertaintyParams, body CalcUncertaintyJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewCalcUncertaintyRequest(c.Server, params, body)
 	if err != nil {
 		return nil, err
 	}
@@ -5704,8 +5845,8 @@ func (c *Client) PatchJointWithApplicationMergePatchPlusJSONBody(ctx context.Con
 // ListFeatures Features of a joint
 //
 // Corresponds with GET /v1/clubs/{club}/joints/{joint}/features (the `ListFeatures` operationId).
-func (c *Client) ListFeatures(ctx context.Context, club InClub, joint InJoint, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewListFeaturesRequest(c.Server, club, joint)
+func (c *Client) ListFeatures(ctx context.Context, club InClub, joint InJoint, params *ListFeaturesParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListFeaturesRequest(c.Server, club, joint, params)
 	if err != nil {
 		return nil, err
 	}
@@ -6104,8 +6245,8 @@ func (c *Client) GetRecommendation(ctx context.Context, club InClub, recommendat
 // GetOffers Today's tools, free days and prices for it, with a ready reservation
 //
 // Corresponds with GET /v1/clubs/{club}/recommendations/{recommendation}/offers (the `GetOffers` operationId).
-func (c *Client) GetOffers(ctx context.Context, club InClub, recommendation InRecommendation, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewGetOffersRequest(c.Server, club, recommendation)
+func (c *Client) GetOffers(ctx context.Context, club InClub, recommendation InRecommendation, params *GetOffersParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetOffersRequest(c.Server, club, recommendation, params)
 	if err != nil {
 		return nil, err
 	}
@@ -6781,18 +6922,18 @@ func NewGetReadinessRequest(server string) (*http.Request, error) {
 }
 
 // NewCalcCleanUpRequest calls the generic CalcCleanUp builder with application/json body
-func NewCalcCleanUpRequest(server string, body CalcCleanUpJSONRequestBody) (*http.Request, error) {
+func NewCalcCleanUpRequest(server string, params *CalcCleanUpParams, body CalcCleanUpJSONRequestBody) (*http.Request, error) {
 	var bodyReader io.Reader
 	buf, err := json.Marshal(body)
 	if err != nil {
 		return nil, err
 	}
 	bodyReader = bytes.NewReader(buf)
-	return NewCalcCleanUpRequestWithBody(server, "application/json", bodyReader)
+	return NewCalcCleanUpRequestWithBody(server, params, "application/json", bodyReader)
 }
 
 // NewCalcCleanUpRequestWithBody constructs an http.Request for the CalcCleanUp method, with any body, and a specified content type
-func NewCalcCleanUpRequestWithBody(server string, contentType string, body io.Reader) (*http.Request, error) {
+func NewCalcCleanUpRequestWithBody(server string, params *CalcCleanUpParams, contentType string, body io.Reader) (*http.Request, error) {
 	var err error
 
 	serverURL, err := url.Parse(server)
@@ -6810,6 +6951,33 @@ func NewCalcCleanUpRequestWithBody(server string, contentType string, body io.Re
 		return nil, err
 	}
 
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
 	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
 	if err != nil {
 		return nil, err
@@ -6821,18 +6989,18 @@ func NewCalcCleanUpRequestWithBody(server string, contentType string, body io.Re
 }
 
 // NewCalcFitRequest calls the generic CalcFit builder with application/json body
-func NewCalcFitRequest(server string, body CalcFitJSONRequestBody) (*http.Request, error) {
+func NewCalcFitRequest(server string, params *CalcFitParams, body CalcFitJSONRequestBody) (*http.Request, error) {
 	var bodyReader io.Reader
 	buf, err := json.Marshal(body)
 	if err != nil {
 		return nil, err
 	}
 	bodyReader = bytes.NewReader(buf)
-	return NewCalcFitRequestWithBody(server, "application/json", bodyReader)
+	return NewCalcFitRequestWithBody(server, params, "application/json", bodyReader)
 }
 
 // NewCalcFitRequestWithBody constructs an http.Request for the CalcFit method, with any body, and a specified content type
-func NewCalcFitRequestWithBody(server string, contentType string, body io.Reader) (*http.Request, error) {
+func NewCalcFitRequestWithBody(server string, params *CalcFitParams, contentType string, body io.Reader) (*http.Request, error) {
 	var err error
 
 	serverURL, err := url.Parse(server)
@@ -6850,6 +7018,33 @@ func NewCalcFitRequestWithBody(server string, contentType string, body io.Reader
 		return nil, err
 	}
 
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
 	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
 	if err != nil {
 		return nil, err
@@ -6861,18 +7056,18 @@ func NewCalcFitRequestWithBody(server string, contentType string, body io.Reader
 }
 
 // NewCalcLimitsRequest calls the generic CalcLimits builder with application/json body
-func NewCalcLimitsRequest(server string, body CalcLimitsJSONRequestBody) (*http.Request, error) {
+func NewCalcLimitsRequest(server string, params *CalcLimitsParams, body CalcLimitsJSONRequestBody) (*http.Request, error) {
 	var bodyReader io.Reader
 	buf, err := json.Marshal(body)
 	if err != nil {
 		return nil, err
 	}
 	bodyReader = bytes.NewReader(buf)
-	return NewCalcLimitsRequestWithBody(server, "application/json", bodyReader)
+	return NewCalcLimitsRequestWithBody(server, params, "application/json", bodyReader)
 }
 
 // NewCalcLimitsRequestWithBody constructs an http.Request for the CalcLimits method, with any body, and a specified content type
-func NewCalcLimitsRequestWithBody(server string, contentType string, body io.Reader) (*http.Request, error) {
+func NewCalcLimitsRequestWithBody(server string, params *CalcLimitsParams, contentType string, body io.Reader) (*http.Request, error) {
 	var err error
 
 	serverURL, err := url.Parse(server)
@@ -6890,6 +7085,33 @@ func NewCalcLimitsRequestWithBody(server string, contentType string, body io.Rea
 		return nil, err
 	}
 
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
 	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
 	if err != nil {
 		return nil, err
@@ -6901,18 +7123,18 @@ func NewCalcLimitsRequestWithBody(server string, contentType string, body io.Rea
 }
 
 // NewCalcUncertaintyRequest calls the generic CalcUncertainty builder with application/json body
-func NewCalcUncertaintyRequest(server string, body CalcUncertaintyJSONRequestBody) (*http.Request, error) {
+func NewCalcUncertaintyRequest(server string, params *CalcUncertaintyParams, body CalcUncertaintyJSONRequestBody) (*http.Request, error) {
 	var bodyReader io.Reader
 	buf, err := json.Marshal(body)
 	if err != nil {
 		return nil, err
 	}
 	bodyReader = bytes.NewReader(buf)
-	return NewCalcUncertaintyRequestWithBody(server, "application/json", bodyReader)
+	return NewCalcUncertaintyRequestWithBody(server, params, "application/json", bodyReader)
 }
 
 // NewCalcUncertaintyRequestWithBody constructs an http.Request for the CalcUncertainty method, with any body, and a specified content type
-func NewCalcUncertaintyRequestWithBody(server string, contentType string, body io.Reader) (*http.Request, error) {
+func NewCalcUncertaintyRequestWithBody(server string, params *CalcUncertaintyParams, contentType string, body io.Reader) (*http.Request, error) {
 	var err error
 
 	serverURL, err := url.Parse(server)
@@ -6928,6 +7150,33 @@ func NewCalcUncertaintyRequestWithBody(server string, contentType string, body i
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
@@ -7212,6 +7461,33 @@ func NewGetFeatureRequest(server string, club InClub, feature InFeature, params 
 		return nil, err
 	}
 
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
 	if err != nil {
 		return nil, err
@@ -7266,6 +7542,33 @@ func NewGetEstimateRequest(server string, club InClub, feature InFeature, params
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -7931,6 +8234,18 @@ func NewListJointTemplatesRequest(server string, club InClub, params *ListJointT
 		// per the OpenAPI spec (e.g. "color=blue,black,brown").
 		var rawQueryFragments []string
 
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
 		if params.Limit != nil {
 
 			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
@@ -8006,6 +8321,33 @@ func NewCreateJointTemplateRequestWithBody(server string, club InClub, params *C
 		return nil, err
 	}
 
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
 	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
 	if err != nil {
 		return nil, err
@@ -8062,6 +8404,33 @@ func NewGetJointTemplateRequest(server string, club InClub, jointTemplate InJoin
 		return nil, err
 	}
 
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
 	if err != nil {
 		return nil, err
@@ -8116,6 +8485,33 @@ func NewGetJointRequest(server string, club InClub, joint InJoint, params *GetJo
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -8185,6 +8581,33 @@ func NewPatchJointRequestWithBody(server string, club InClub, joint InJoint, par
 		return nil, err
 	}
 
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
 	req, err := http.NewRequest(http.MethodPatch, queryURL.String(), body)
 	if err != nil {
 		return nil, err
@@ -8218,7 +8641,7 @@ func NewPatchJointRequestWithBody(server string, club InClub, joint InJoint, par
 }
 
 // NewListFeaturesRequest constructs an http.Request for the ListFeatures method
-func NewListFeaturesRequest(server string, club InClub, joint InJoint) (*http.Request, error) {
+func NewListFeaturesRequest(server string, club InClub, joint InJoint, params *ListFeaturesParams) (*http.Request, error) {
 	var err error
 
 	var pathParam0 string
@@ -8248,6 +8671,33 @@ func NewListFeaturesRequest(server string, club InClub, joint InJoint) (*http.Re
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -8592,6 +9042,18 @@ func NewListPinSeriesRequest(server string, club InClub, params *ListPinSeriesPa
 		// per the OpenAPI spec (e.g. "color=blue,black,brown").
 		var rawQueryFragments []string
 
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
 		if params.Limit != nil {
 
 			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
@@ -8667,6 +9129,33 @@ func NewCreatePinSeriesRequestWithBody(server string, club InClub, params *Creat
 		return nil, err
 	}
 
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
 	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
 	if err != nil {
 		return nil, err
@@ -8721,6 +9210,33 @@ func NewGetPinSeriesRequest(server string, club InClub, pinSeries InPinSeries, p
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -8853,6 +9369,18 @@ func NewListReadingsRequest(server string, club InClub, params *ListReadingsPara
 
 		}
 
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
 		if params.Limit != nil {
 
 			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
@@ -8949,6 +9477,18 @@ func NewCreateReadingsRequestWithBody(server string, club InClub, params *Create
 
 		}
 
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
 		if encoded := queryValues.Encode(); encoded != "" {
 			rawQueryFragments = append(rawQueryFragments, encoded)
 		}
@@ -8996,6 +9536,33 @@ func NewGetReadingRequest(server string, club InClub, reading InReading, params 
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -9065,6 +9632,33 @@ func NewReplaceReadingRequestWithBody(server string, club InClub, reading InRead
 		return nil, err
 	}
 
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
 	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
 	if err != nil {
 		return nil, err
@@ -9132,6 +9726,33 @@ func NewVoidReadingRequestWithBody(server string, club InClub, reading InReading
 		return nil, err
 	}
 
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
 	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
 	if err != nil {
 		return nil, err
@@ -9193,6 +9814,18 @@ func NewListRecommendationsRequest(server string, club InClub, params *ListRecom
 		if params.Vehicle != nil {
 
 			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "vehicle", *params.Vehicle, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -9277,6 +9910,33 @@ func NewCreateRecommendationRequestWithBody(server string, club InClub, params *
 		return nil, err
 	}
 
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
 	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
 	if err != nil {
 		return nil, err
@@ -9333,6 +9993,33 @@ func NewGetRecommendationRequest(server string, club InClub, recommendation InRe
 		return nil, err
 	}
 
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
 	if err != nil {
 		return nil, err
@@ -9357,7 +10044,7 @@ func NewGetRecommendationRequest(server string, club InClub, recommendation InRe
 }
 
 // NewGetOffersRequest constructs an http.Request for the GetOffers method
-func NewGetOffersRequest(server string, club InClub, recommendation InRecommendation) (*http.Request, error) {
+func NewGetOffersRequest(server string, club InClub, recommendation InRecommendation, params *GetOffersParams) (*http.Request, error) {
 	var err error
 
 	var pathParam0 string
@@ -9387,6 +10074,33 @@ func NewGetOffersRequest(server string, club InClub, recommendation InRecommenda
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -9885,6 +10599,18 @@ func NewListToolModelsRequest(server string, club InClub, params *ListToolModels
 
 		}
 
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
 		if params.Limit != nil {
 
 			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
@@ -9960,6 +10686,33 @@ func NewCreateToolModelRequestWithBody(server string, club InClub, params *Creat
 		return nil, err
 	}
 
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
 	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
 	if err != nil {
 		return nil, err
@@ -10014,6 +10767,33 @@ func NewGetToolModelRequest(server string, club InClub, toolModel InToolModel, p
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -10081,6 +10861,33 @@ func NewPatchToolModelRequestWithBody(server string, club InClub, toolModel InTo
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodPatch, queryURL.String(), body)
@@ -10198,6 +11005,18 @@ func NewListToolsRequest(server string, club InClub, params *ListToolsParams) (*
 
 		}
 
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
 		if params.Limit != nil {
 
 			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
@@ -10273,6 +11092,33 @@ func NewCreateToolRequestWithBody(server string, club InClub, params *CreateTool
 		return nil, err
 	}
 
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
 	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
 	if err != nil {
 		return nil, err
@@ -10327,6 +11173,33 @@ func NewGetToolRequest(server string, club InClub, tool InTool, params *GetToolP
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -10394,6 +11267,33 @@ func NewPatchToolRequestWithBody(server string, club InClub, tool InTool, params
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodPatch, queryURL.String(), body)
@@ -10469,6 +11369,18 @@ func NewListCalibrationsRequest(server string, club InClub, tool InTool, params 
 		// styled parameters, preserving literal commas as delimiters
 		// per the OpenAPI spec (e.g. "color=blue,black,brown").
 		var rawQueryFragments []string
+
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
 
 		if params.Limit != nil {
 
@@ -10550,6 +11462,33 @@ func NewCreateCalibrationRequestWithBody(server string, club InClub, tool InTool
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
@@ -10882,6 +11821,18 @@ func NewListJointsRequest(server string, club InClub, vehicle InVehicle, params 
 		// per the OpenAPI spec (e.g. "color=blue,black,brown").
 		var rawQueryFragments []string
 
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
 		if params.Limit != nil {
 
 			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
@@ -10962,6 +11913,33 @@ func NewCreateJointsRequestWithBody(server string, club InClub, vehicle InVehicl
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
@@ -11113,56 +12091,56 @@ type ClientWithResponsesInterface interface {
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/calc/clean-up (the `CalcCleanUp` operationId).
-	CalcCleanUpWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CalcCleanUpResponse, error)
+	CalcCleanUpWithBodyWithResponse(ctx context.Context, params *CalcCleanUpParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CalcCleanUpResponse, error)
 
 	// CalcCleanUpWithResponse Will this reamer clean up this bore
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/calc/clean-up (the `CalcCleanUp` operationId).
-	CalcCleanUpWithResponse(ctx context.Context, body CalcCleanUpJSONRequestBody, reqEditors ...RequestEditorFn) (*CalcCleanUpResponse, error)
+	CalcCleanUpWithResponse(ctx context.Context, params *CalcCleanUpParams, body CalcCleanUpJSONRequestBody, reqEditors ...RequestEditorFn) (*CalcCleanUpResponse, error)
 
 	// CalcFitWithBodyWithResponse Limits and clearance of a fit
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/calc/fit (the `CalcFit` operationId).
-	CalcFitWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CalcFitResponse, error)
+	CalcFitWithBodyWithResponse(ctx context.Context, params *CalcFitParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CalcFitResponse, error)
 
 	// CalcFitWithResponse Limits and clearance of a fit
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/calc/fit (the `CalcFit` operationId).
-	CalcFitWithResponse(ctx context.Context, body CalcFitJSONRequestBody, reqEditors ...RequestEditorFn) (*CalcFitResponse, error)
+	CalcFitWithResponse(ctx context.Context, params *CalcFitParams, body CalcFitJSONRequestBody, reqEditors ...RequestEditorFn) (*CalcFitResponse, error)
 
 	// CalcLimitsWithBodyWithResponse Limits of size of a tolerance class (ISO 286-1/-2)
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/calc/limits (the `CalcLimits` operationId).
-	CalcLimitsWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CalcLimitsResponse, error)
+	CalcLimitsWithBodyWithResponse(ctx context.Context, params *CalcLimitsParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CalcLimitsResponse, error)
 
 	// CalcLimitsWithResponse Limits of size of a tolerance class (ISO 286-1/-2)
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/calc/limits (the `CalcLimits` operationId).
-	CalcLimitsWithResponse(ctx context.Context, body CalcLimitsJSONRequestBody, reqEditors ...RequestEditorFn) (*CalcLimitsResponse, error)
+	CalcLimitsWithResponse(ctx context.Context, params *CalcLimitsParams, body CalcLimitsJSONRequestBody, reqEditors ...RequestEditorFn) (*CalcLimitsResponse, error)
 
 	// CalcUncertaintyWithBodyWithResponse Uncertainty budget of a reading or of any measurement (JCGM 100)
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/calc/uncertainty (the `CalcUncertainty` operationId).
-	CalcUncertaintyWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CalcUncertaintyResponse, error)
+	CalcUncertaintyWithBodyWithResponse(ctx context.Context, params *CalcUncertaintyParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CalcUncertaintyResponse, error)
 
 	// CalcUncertaintyWithResponse Uncertainty budget of a reading or of any measurement (JCGM 100)
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/calc/uncertainty (the `CalcUncertainty` operationId).
-	CalcUncertaintyWithResponse(ctx context.Context, body CalcUncertaintyJSONRequestBody, reqEditors ...RequestEditorFn) (*CalcUncertaintyResponse, error)
+	CalcUncertaintyWithResponse(ctx context.Context, params *CalcUncertaintyParams, body CalcUncertaintyJSONRequestBody, reqEditors ...RequestEditorFn) (*CalcUncertaintyResponse, error)
 
 	// GetClubWithResponse The club
 	//
@@ -11355,7 +12333,7 @@ type ClientWithResponsesInterface interface {
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/clubs/{club}/joints/{joint}/features (the `ListFeatures` operationId).
-	ListFeaturesWithResponse(ctx context.Context, club InClub, joint InJoint, reqEditors ...RequestEditorFn) (*ListFeaturesResponse, error)
+	ListFeaturesWithResponse(ctx context.Context, club InClub, joint InJoint, params *ListFeaturesParams, reqEditors ...RequestEditorFn) (*ListFeaturesResponse, error)
 
 	// GetMeWithResponse Who this token is, and what it may do
 	//
@@ -11535,7 +12513,7 @@ type ClientWithResponsesInterface interface {
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/clubs/{club}/recommendations/{recommendation}/offers (the `GetOffers` operationId).
-	GetOffersWithResponse(ctx context.Context, club InClub, recommendation InRecommendation, reqEditors ...RequestEditorFn) (*GetOffersResponse, error)
+	GetOffersWithResponse(ctx context.Context, club InClub, recommendation InRecommendation, params *GetOffersParams, reqEditors ...RequestEditorFn) (*GetOffersResponse, error)
 
 	// ListReservationsWithResponse Reservations, newest first
 	//
@@ -12415,6 +13393,11 @@ type PatchClubResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// PatchClubResponse415Headers the declared response headers of an HTTP 415 response for PatchClub
+type PatchClubResponse415Headers struct {
+	AcceptPatch *string
+}
+
 // PatchClubResponse503Headers the declared response headers of an HTTP 503 response for PatchClub
 type PatchClubResponse503Headers struct {
 	RetryAfter *int
@@ -12453,6 +13436,8 @@ type PatchClubResponse struct {
 	Headers200 *PatchClubResponse200Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *PatchClubResponse401Headers
+	// Headers415 the parsed response headers for an HTTP 415 response
+	Headers415 *PatchClubResponse415Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *PatchClubResponse503Headers
 }
@@ -12873,11 +13858,17 @@ func (r GetEstimateResponse) ContentType() string {
 // ListGaragesResponse200Headers the declared response headers of an HTTP 200 response for ListGarages
 type ListGaragesResponse200Headers struct {
 	Link *string
+	Vary *string
 }
 
 // ListGaragesResponse401Headers the declared response headers of an HTTP 401 response for ListGarages
 type ListGaragesResponse401Headers struct {
 	WWWAuthenticate *string
+}
+
+// ListGaragesResponse406Headers the declared response headers of an HTTP 406 response for ListGarages
+type ListGaragesResponse406Headers struct {
+	Vary *string
 }
 
 // ListGaragesResponse503Headers the declared response headers of an HTTP 503 response for ListGarages
@@ -12896,6 +13887,8 @@ type ListGaragesResponse struct {
 	ApplicationproblemJSON403 *Problem
 	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
 	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON406 the response for an HTTP 406 `application/problem+json` response
+	ApplicationproblemJSON406 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
@@ -12906,6 +13899,8 @@ type ListGaragesResponse struct {
 	Headers200 *ListGaragesResponse200Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *ListGaragesResponse401Headers
+	// Headers406 the parsed response headers for an HTTP 406 response
+	Headers406 *ListGaragesResponse406Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *ListGaragesResponse503Headers
 }
@@ -12928,6 +13923,11 @@ func (r ListGaragesResponse) GetApplicationproblemJSON403() *Problem {
 // GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
 func (r ListGaragesResponse) GetApplicationproblemJSON404() *Problem {
 	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON406 returns the response for an HTTP 406 `application/problem+json` response
+func (r ListGaragesResponse) GetApplicationproblemJSON406() *Problem {
+	return r.ApplicationproblemJSON406
 }
 
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
@@ -13229,6 +14229,11 @@ type PatchGarageResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// PatchGarageResponse415Headers the declared response headers of an HTTP 415 response for PatchGarage
+type PatchGarageResponse415Headers struct {
+	AcceptPatch *string
+}
+
 // PatchGarageResponse503Headers the declared response headers of an HTTP 503 response for PatchGarage
 type PatchGarageResponse503Headers struct {
 	RetryAfter *int
@@ -13267,6 +14272,8 @@ type PatchGarageResponse struct {
 	Headers200 *PatchGarageResponse200Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *PatchGarageResponse401Headers
+	// Headers415 the parsed response headers for an HTTP 415 response
+	Headers415 *PatchGarageResponse415Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *PatchGarageResponse503Headers
 }
@@ -13368,11 +14375,17 @@ func (r PatchGarageResponse) ContentType() string {
 // ListImportsResponse200Headers the declared response headers of an HTTP 200 response for ListImports
 type ListImportsResponse200Headers struct {
 	Link *string
+	Vary *string
 }
 
 // ListImportsResponse401Headers the declared response headers of an HTTP 401 response for ListImports
 type ListImportsResponse401Headers struct {
 	WWWAuthenticate *string
+}
+
+// ListImportsResponse406Headers the declared response headers of an HTTP 406 response for ListImports
+type ListImportsResponse406Headers struct {
+	Vary *string
 }
 
 // ListImportsResponse503Headers the declared response headers of an HTTP 503 response for ListImports
@@ -13391,6 +14404,8 @@ type ListImportsResponse struct {
 	ApplicationproblemJSON403 *Problem
 	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
 	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON406 the response for an HTTP 406 `application/problem+json` response
+	ApplicationproblemJSON406 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
@@ -13401,6 +14416,8 @@ type ListImportsResponse struct {
 	Headers200 *ListImportsResponse200Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *ListImportsResponse401Headers
+	// Headers406 the parsed response headers for an HTTP 406 response
+	Headers406 *ListImportsResponse406Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *ListImportsResponse503Headers
 }
@@ -13423,6 +14440,11 @@ func (r ListImportsResponse) GetApplicationproblemJSON403() *Problem {
 // GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
 func (r ListImportsResponse) GetApplicationproblemJSON404() *Problem {
 	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON406 returns the response for an HTTP 406 `application/problem+json` response
+func (r ListImportsResponse) GetApplicationproblemJSON406() *Problem {
+	return r.ApplicationproblemJSON406
 }
 
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
@@ -13862,11 +14884,17 @@ func (r RevertImportResponse) ContentType() string {
 // ListJointTemplatesResponse200Headers the declared response headers of an HTTP 200 response for ListJointTemplates
 type ListJointTemplatesResponse200Headers struct {
 	Link *string
+	Vary *string
 }
 
 // ListJointTemplatesResponse401Headers the declared response headers of an HTTP 401 response for ListJointTemplates
 type ListJointTemplatesResponse401Headers struct {
 	WWWAuthenticate *string
+}
+
+// ListJointTemplatesResponse406Headers the declared response headers of an HTTP 406 response for ListJointTemplates
+type ListJointTemplatesResponse406Headers struct {
+	Vary *string
 }
 
 // ListJointTemplatesResponse503Headers the declared response headers of an HTTP 503 response for ListJointTemplates
@@ -13885,6 +14913,8 @@ type ListJointTemplatesResponse struct {
 	ApplicationproblemJSON403 *Problem
 	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
 	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON406 the response for an HTTP 406 `application/problem+json` response
+	ApplicationproblemJSON406 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
@@ -13895,6 +14925,8 @@ type ListJointTemplatesResponse struct {
 	Headers200 *ListJointTemplatesResponse200Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *ListJointTemplatesResponse401Headers
+	// Headers406 the parsed response headers for an HTTP 406 response
+	Headers406 *ListJointTemplatesResponse406Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *ListJointTemplatesResponse503Headers
 }
@@ -13917,6 +14949,11 @@ func (r ListJointTemplatesResponse) GetApplicationproblemJSON403() *Problem {
 // GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
 func (r ListJointTemplatesResponse) GetApplicationproblemJSON404() *Problem {
 	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON406 returns the response for an HTTP 406 `application/problem+json` response
+func (r ListJointTemplatesResponse) GetApplicationproblemJSON406() *Problem {
+	return r.ApplicationproblemJSON406
 }
 
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
@@ -14329,6 +15366,11 @@ type PatchJointResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// PatchJointResponse415Headers the declared response headers of an HTTP 415 response for PatchJoint
+type PatchJointResponse415Headers struct {
+	AcceptPatch *string
+}
+
 // PatchJointResponse503Headers the declared response headers of an HTTP 503 response for PatchJoint
 type PatchJointResponse503Headers struct {
 	RetryAfter *int
@@ -14367,6 +15409,8 @@ type PatchJointResponse struct {
 	Headers200 *PatchJointResponse200Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *PatchJointResponse401Headers
+	// Headers415 the parsed response headers for an HTTP 415 response
+	Headers415 *PatchJointResponse415Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *PatchJointResponse503Headers
 }
@@ -14465,9 +15509,19 @@ func (r PatchJointResponse) ContentType() string {
 	return ""
 }
 
+// ListFeaturesResponse200Headers the declared response headers of an HTTP 200 response for ListFeatures
+type ListFeaturesResponse200Headers struct {
+	Vary *string
+}
+
 // ListFeaturesResponse401Headers the declared response headers of an HTTP 401 response for ListFeatures
 type ListFeaturesResponse401Headers struct {
 	WWWAuthenticate *string
+}
+
+// ListFeaturesResponse406Headers the declared response headers of an HTTP 406 response for ListFeatures
+type ListFeaturesResponse406Headers struct {
+	Vary *string
 }
 
 // ListFeaturesResponse503Headers the declared response headers of an HTTP 503 response for ListFeatures
@@ -14486,14 +15540,20 @@ type ListFeaturesResponse struct {
 	ApplicationproblemJSON403 *Problem
 	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
 	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON406 the response for an HTTP 406 `application/problem+json` response
+	ApplicationproblemJSON406 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
 	ApplicationproblemJSON503 *Problem
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *ListFeaturesResponse200Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *ListFeaturesResponse401Headers
+	// Headers406 the parsed response headers for an HTTP 406 response
+	Headers406 *ListFeaturesResponse406Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *ListFeaturesResponse503Headers
 }
@@ -14516,6 +15576,11 @@ func (r ListFeaturesResponse) GetApplicationproblemJSON403() *Problem {
 // GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
 func (r ListFeaturesResponse) GetApplicationproblemJSON404() *Problem {
 	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON406 returns the response for an HTTP 406 `application/problem+json` response
+func (r ListFeaturesResponse) GetApplicationproblemJSON406() *Problem {
+	return r.ApplicationproblemJSON406
 }
 
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
@@ -14662,11 +15727,17 @@ func (r GetMeResponse) ContentType() string {
 // ListMembersResponse200Headers the declared response headers of an HTTP 200 response for ListMembers
 type ListMembersResponse200Headers struct {
 	Link *string
+	Vary *string
 }
 
 // ListMembersResponse401Headers the declared response headers of an HTTP 401 response for ListMembers
 type ListMembersResponse401Headers struct {
 	WWWAuthenticate *string
+}
+
+// ListMembersResponse406Headers the declared response headers of an HTTP 406 response for ListMembers
+type ListMembersResponse406Headers struct {
+	Vary *string
 }
 
 // ListMembersResponse503Headers the declared response headers of an HTTP 503 response for ListMembers
@@ -14685,6 +15756,8 @@ type ListMembersResponse struct {
 	ApplicationproblemJSON403 *Problem
 	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
 	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON406 the response for an HTTP 406 `application/problem+json` response
+	ApplicationproblemJSON406 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
@@ -14695,6 +15768,8 @@ type ListMembersResponse struct {
 	Headers200 *ListMembersResponse200Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *ListMembersResponse401Headers
+	// Headers406 the parsed response headers for an HTTP 406 response
+	Headers406 *ListMembersResponse406Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *ListMembersResponse503Headers
 }
@@ -14717,6 +15792,11 @@ func (r ListMembersResponse) GetApplicationproblemJSON403() *Problem {
 // GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
 func (r ListMembersResponse) GetApplicationproblemJSON404() *Problem {
 	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON406 returns the response for an HTTP 406 `application/problem+json` response
+func (r ListMembersResponse) GetApplicationproblemJSON406() *Problem {
+	return r.ApplicationproblemJSON406
 }
 
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
@@ -15018,6 +16098,11 @@ type PatchMemberResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// PatchMemberResponse415Headers the declared response headers of an HTTP 415 response for PatchMember
+type PatchMemberResponse415Headers struct {
+	AcceptPatch *string
+}
+
 // PatchMemberResponse503Headers the declared response headers of an HTTP 503 response for PatchMember
 type PatchMemberResponse503Headers struct {
 	RetryAfter *int
@@ -15056,6 +16141,8 @@ type PatchMemberResponse struct {
 	Headers200 *PatchMemberResponse200Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *PatchMemberResponse401Headers
+	// Headers415 the parsed response headers for an HTTP 415 response
+	Headers415 *PatchMemberResponse415Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *PatchMemberResponse503Headers
 }
@@ -15157,11 +16244,17 @@ func (r PatchMemberResponse) ContentType() string {
 // ListPinSeriesResponse200Headers the declared response headers of an HTTP 200 response for ListPinSeries
 type ListPinSeriesResponse200Headers struct {
 	Link *string
+	Vary *string
 }
 
 // ListPinSeriesResponse401Headers the declared response headers of an HTTP 401 response for ListPinSeries
 type ListPinSeriesResponse401Headers struct {
 	WWWAuthenticate *string
+}
+
+// ListPinSeriesResponse406Headers the declared response headers of an HTTP 406 response for ListPinSeries
+type ListPinSeriesResponse406Headers struct {
+	Vary *string
 }
 
 // ListPinSeriesResponse503Headers the declared response headers of an HTTP 503 response for ListPinSeries
@@ -15180,6 +16273,8 @@ type ListPinSeriesResponse struct {
 	ApplicationproblemJSON403 *Problem
 	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
 	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON406 the response for an HTTP 406 `application/problem+json` response
+	ApplicationproblemJSON406 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
@@ -15190,6 +16285,8 @@ type ListPinSeriesResponse struct {
 	Headers200 *ListPinSeriesResponse200Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *ListPinSeriesResponse401Headers
+	// Headers406 the parsed response headers for an HTTP 406 response
+	Headers406 *ListPinSeriesResponse406Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *ListPinSeriesResponse503Headers
 }
@@ -15212,6 +16309,11 @@ func (r ListPinSeriesResponse) GetApplicationproblemJSON403() *Problem {
 // GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
 func (r ListPinSeriesResponse) GetApplicationproblemJSON404() *Problem {
 	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON406 returns the response for an HTTP 406 `application/problem+json` response
+func (r ListPinSeriesResponse) GetApplicationproblemJSON406() *Problem {
+	return r.ApplicationproblemJSON406
 }
 
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
@@ -15505,11 +16607,17 @@ func (r GetPinSeriesResponse) ContentType() string {
 // ListReadingsResponse200Headers the declared response headers of an HTTP 200 response for ListReadings
 type ListReadingsResponse200Headers struct {
 	Link *string
+	Vary *string
 }
 
 // ListReadingsResponse401Headers the declared response headers of an HTTP 401 response for ListReadings
 type ListReadingsResponse401Headers struct {
 	WWWAuthenticate *string
+}
+
+// ListReadingsResponse406Headers the declared response headers of an HTTP 406 response for ListReadings
+type ListReadingsResponse406Headers struct {
+	Vary *string
 }
 
 // ListReadingsResponse503Headers the declared response headers of an HTTP 503 response for ListReadings
@@ -15528,6 +16636,8 @@ type ListReadingsResponse struct {
 	ApplicationproblemJSON403 *Problem
 	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
 	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON406 the response for an HTTP 406 `application/problem+json` response
+	ApplicationproblemJSON406 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
@@ -15538,6 +16648,8 @@ type ListReadingsResponse struct {
 	Headers200 *ListReadingsResponse200Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *ListReadingsResponse401Headers
+	// Headers406 the parsed response headers for an HTTP 406 response
+	Headers406 *ListReadingsResponse406Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *ListReadingsResponse503Headers
 }
@@ -15560,6 +16672,11 @@ func (r ListReadingsResponse) GetApplicationproblemJSON403() *Problem {
 // GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
 func (r ListReadingsResponse) GetApplicationproblemJSON404() *Problem {
 	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON406 returns the response for an HTTP 406 `application/problem+json` response
+func (r ListReadingsResponse) GetApplicationproblemJSON406() *Problem {
+	return r.ApplicationproblemJSON406
 }
 
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
@@ -16132,11 +17249,17 @@ func (r VoidReadingResponse) ContentType() string {
 // ListRecommendationsResponse200Headers the declared response headers of an HTTP 200 response for ListRecommendations
 type ListRecommendationsResponse200Headers struct {
 	Link *string
+	Vary *string
 }
 
 // ListRecommendationsResponse401Headers the declared response headers of an HTTP 401 response for ListRecommendations
 type ListRecommendationsResponse401Headers struct {
 	WWWAuthenticate *string
+}
+
+// ListRecommendationsResponse406Headers the declared response headers of an HTTP 406 response for ListRecommendations
+type ListRecommendationsResponse406Headers struct {
+	Vary *string
 }
 
 // ListRecommendationsResponse503Headers the declared response headers of an HTTP 503 response for ListRecommendations
@@ -16155,6 +17278,8 @@ type ListRecommendationsResponse struct {
 	ApplicationproblemJSON403 *Problem
 	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
 	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON406 the response for an HTTP 406 `application/problem+json` response
+	ApplicationproblemJSON406 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
@@ -16165,6 +17290,8 @@ type ListRecommendationsResponse struct {
 	Headers200 *ListRecommendationsResponse200Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *ListRecommendationsResponse401Headers
+	// Headers406 the parsed response headers for an HTTP 406 response
+	Headers406 *ListRecommendationsResponse406Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *ListRecommendationsResponse503Headers
 }
@@ -16187,6 +17314,11 @@ func (r ListRecommendationsResponse) GetApplicationproblemJSON403() *Problem {
 // GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
 func (r ListRecommendationsResponse) GetApplicationproblemJSON404() *Problem {
 	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON406 returns the response for an HTTP 406 `application/problem+json` response
+func (r ListRecommendationsResponse) GetApplicationproblemJSON406() *Problem {
+	return r.ApplicationproblemJSON406
 }
 
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
@@ -16577,11 +17709,17 @@ func (r GetOffersResponse) ContentType() string {
 // ListReservationsResponse200Headers the declared response headers of an HTTP 200 response for ListReservations
 type ListReservationsResponse200Headers struct {
 	Link *string
+	Vary *string
 }
 
 // ListReservationsResponse401Headers the declared response headers of an HTTP 401 response for ListReservations
 type ListReservationsResponse401Headers struct {
 	WWWAuthenticate *string
+}
+
+// ListReservationsResponse406Headers the declared response headers of an HTTP 406 response for ListReservations
+type ListReservationsResponse406Headers struct {
+	Vary *string
 }
 
 // ListReservationsResponse503Headers the declared response headers of an HTTP 503 response for ListReservations
@@ -16600,6 +17738,8 @@ type ListReservationsResponse struct {
 	ApplicationproblemJSON403 *Problem
 	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
 	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON406 the response for an HTTP 406 `application/problem+json` response
+	ApplicationproblemJSON406 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
@@ -16610,6 +17750,8 @@ type ListReservationsResponse struct {
 	Headers200 *ListReservationsResponse200Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *ListReservationsResponse401Headers
+	// Headers406 the parsed response headers for an HTTP 406 response
+	Headers406 *ListReservationsResponse406Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *ListReservationsResponse503Headers
 }
@@ -16632,6 +17774,11 @@ func (r ListReservationsResponse) GetApplicationproblemJSON403() *Problem {
 // GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
 func (r ListReservationsResponse) GetApplicationproblemJSON404() *Problem {
 	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON406 returns the response for an HTTP 406 `application/problem+json` response
+func (r ListReservationsResponse) GetApplicationproblemJSON406() *Problem {
+	return r.ApplicationproblemJSON406
 }
 
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
@@ -17057,11 +18204,17 @@ func (r CancelReservationResponse) ContentType() string {
 // ListTokensResponse200Headers the declared response headers of an HTTP 200 response for ListTokens
 type ListTokensResponse200Headers struct {
 	Link *string
+	Vary *string
 }
 
 // ListTokensResponse401Headers the declared response headers of an HTTP 401 response for ListTokens
 type ListTokensResponse401Headers struct {
 	WWWAuthenticate *string
+}
+
+// ListTokensResponse406Headers the declared response headers of an HTTP 406 response for ListTokens
+type ListTokensResponse406Headers struct {
+	Vary *string
 }
 
 // ListTokensResponse503Headers the declared response headers of an HTTP 503 response for ListTokens
@@ -17080,6 +18233,8 @@ type ListTokensResponse struct {
 	ApplicationproblemJSON403 *Problem
 	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
 	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON406 the response for an HTTP 406 `application/problem+json` response
+	ApplicationproblemJSON406 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
@@ -17090,6 +18245,8 @@ type ListTokensResponse struct {
 	Headers200 *ListTokensResponse200Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *ListTokensResponse401Headers
+	// Headers406 the parsed response headers for an HTTP 406 response
+	Headers406 *ListTokensResponse406Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *ListTokensResponse503Headers
 }
@@ -17112,6 +18269,11 @@ func (r ListTokensResponse) GetApplicationproblemJSON403() *Problem {
 // GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
 func (r ListTokensResponse) GetApplicationproblemJSON404() *Problem {
 	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON406 returns the response for an HTTP 406 `application/problem+json` response
+func (r ListTokensResponse) GetApplicationproblemJSON406() *Problem {
+	return r.ApplicationproblemJSON406
 }
 
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
@@ -17405,11 +18567,17 @@ func (r RevokeTokenResponse) ContentType() string {
 // ListToolModelsResponse200Headers the declared response headers of an HTTP 200 response for ListToolModels
 type ListToolModelsResponse200Headers struct {
 	Link *string
+	Vary *string
 }
 
 // ListToolModelsResponse401Headers the declared response headers of an HTTP 401 response for ListToolModels
 type ListToolModelsResponse401Headers struct {
 	WWWAuthenticate *string
+}
+
+// ListToolModelsResponse406Headers the declared response headers of an HTTP 406 response for ListToolModels
+type ListToolModelsResponse406Headers struct {
+	Vary *string
 }
 
 // ListToolModelsResponse503Headers the declared response headers of an HTTP 503 response for ListToolModels
@@ -17428,6 +18596,8 @@ type ListToolModelsResponse struct {
 	ApplicationproblemJSON403 *Problem
 	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
 	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON406 the response for an HTTP 406 `application/problem+json` response
+	ApplicationproblemJSON406 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
@@ -17438,6 +18608,8 @@ type ListToolModelsResponse struct {
 	Headers200 *ListToolModelsResponse200Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *ListToolModelsResponse401Headers
+	// Headers406 the parsed response headers for an HTTP 406 response
+	Headers406 *ListToolModelsResponse406Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *ListToolModelsResponse503Headers
 }
@@ -17460,6 +18632,11 @@ func (r ListToolModelsResponse) GetApplicationproblemJSON403() *Problem {
 // GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
 func (r ListToolModelsResponse) GetApplicationproblemJSON404() *Problem {
 	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON406 returns the response for an HTTP 406 `application/problem+json` response
+func (r ListToolModelsResponse) GetApplicationproblemJSON406() *Problem {
+	return r.ApplicationproblemJSON406
 }
 
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
@@ -17761,6 +18938,11 @@ type PatchToolModelResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// PatchToolModelResponse415Headers the declared response headers of an HTTP 415 response for PatchToolModel
+type PatchToolModelResponse415Headers struct {
+	AcceptPatch *string
+}
+
 // PatchToolModelResponse503Headers the declared response headers of an HTTP 503 response for PatchToolModel
 type PatchToolModelResponse503Headers struct {
 	RetryAfter *int
@@ -17799,6 +18981,8 @@ type PatchToolModelResponse struct {
 	Headers200 *PatchToolModelResponse200Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *PatchToolModelResponse401Headers
+	// Headers415 the parsed response headers for an HTTP 415 response
+	Headers415 *PatchToolModelResponse415Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *PatchToolModelResponse503Headers
 }
@@ -17900,11 +19084,17 @@ func (r PatchToolModelResponse) ContentType() string {
 // ListToolsResponse200Headers the declared response headers of an HTTP 200 response for ListTools
 type ListToolsResponse200Headers struct {
 	Link *string
+	Vary *string
 }
 
 // ListToolsResponse401Headers the declared response headers of an HTTP 401 response for ListTools
 type ListToolsResponse401Headers struct {
 	WWWAuthenticate *string
+}
+
+// ListToolsResponse406Headers the declared response headers of an HTTP 406 response for ListTools
+type ListToolsResponse406Headers struct {
+	Vary *string
 }
 
 // ListToolsResponse503Headers the declared response headers of an HTTP 503 response for ListTools
@@ -17923,6 +19113,8 @@ type ListToolsResponse struct {
 	ApplicationproblemJSON403 *Problem
 	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
 	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON406 the response for an HTTP 406 `application/problem+json` response
+	ApplicationproblemJSON406 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
@@ -17933,6 +19125,8 @@ type ListToolsResponse struct {
 	Headers200 *ListToolsResponse200Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *ListToolsResponse401Headers
+	// Headers406 the parsed response headers for an HTTP 406 response
+	Headers406 *ListToolsResponse406Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *ListToolsResponse503Headers
 }
@@ -17955,6 +19149,11 @@ func (r ListToolsResponse) GetApplicationproblemJSON403() *Problem {
 // GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
 func (r ListToolsResponse) GetApplicationproblemJSON404() *Problem {
 	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON406 returns the response for an HTTP 406 `application/problem+json` response
+func (r ListToolsResponse) GetApplicationproblemJSON406() *Problem {
+	return r.ApplicationproblemJSON406
 }
 
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
@@ -18256,6 +19455,11 @@ type PatchToolResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// PatchToolResponse415Headers the declared response headers of an HTTP 415 response for PatchTool
+type PatchToolResponse415Headers struct {
+	AcceptPatch *string
+}
+
 // PatchToolResponse503Headers the declared response headers of an HTTP 503 response for PatchTool
 type PatchToolResponse503Headers struct {
 	RetryAfter *int
@@ -18294,6 +19498,8 @@ type PatchToolResponse struct {
 	Headers200 *PatchToolResponse200Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *PatchToolResponse401Headers
+	// Headers415 the parsed response headers for an HTTP 415 response
+	Headers415 *PatchToolResponse415Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *PatchToolResponse503Headers
 }
@@ -18395,11 +19601,17 @@ func (r PatchToolResponse) ContentType() string {
 // ListCalibrationsResponse200Headers the declared response headers of an HTTP 200 response for ListCalibrations
 type ListCalibrationsResponse200Headers struct {
 	Link *string
+	Vary *string
 }
 
 // ListCalibrationsResponse401Headers the declared response headers of an HTTP 401 response for ListCalibrations
 type ListCalibrationsResponse401Headers struct {
 	WWWAuthenticate *string
+}
+
+// ListCalibrationsResponse406Headers the declared response headers of an HTTP 406 response for ListCalibrations
+type ListCalibrationsResponse406Headers struct {
+	Vary *string
 }
 
 // ListCalibrationsResponse503Headers the declared response headers of an HTTP 503 response for ListCalibrations
@@ -18418,6 +19630,8 @@ type ListCalibrationsResponse struct {
 	ApplicationproblemJSON403 *Problem
 	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
 	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON406 the response for an HTTP 406 `application/problem+json` response
+	ApplicationproblemJSON406 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
@@ -18428,6 +19642,8 @@ type ListCalibrationsResponse struct {
 	Headers200 *ListCalibrationsResponse200Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *ListCalibrationsResponse401Headers
+	// Headers406 the parsed response headers for an HTTP 406 response
+	Headers406 *ListCalibrationsResponse406Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *ListCalibrationsResponse503Headers
 }
@@ -18450,6 +19666,11 @@ func (r ListCalibrationsResponse) GetApplicationproblemJSON403() *Problem {
 // GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
 func (r ListCalibrationsResponse) GetApplicationproblemJSON404() *Problem {
 	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON406 returns the response for an HTTP 406 `application/problem+json` response
+func (r ListCalibrationsResponse) GetApplicationproblemJSON406() *Problem {
+	return r.ApplicationproblemJSON406
 }
 
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
@@ -18632,11 +19853,17 @@ func (r CreateCalibrationResponse) ContentType() string {
 // ListVehiclesResponse200Headers the declared response headers of an HTTP 200 response for ListVehicles
 type ListVehiclesResponse200Headers struct {
 	Link *string
+	Vary *string
 }
 
 // ListVehiclesResponse401Headers the declared response headers of an HTTP 401 response for ListVehicles
 type ListVehiclesResponse401Headers struct {
 	WWWAuthenticate *string
+}
+
+// ListVehiclesResponse406Headers the declared response headers of an HTTP 406 response for ListVehicles
+type ListVehiclesResponse406Headers struct {
+	Vary *string
 }
 
 // ListVehiclesResponse503Headers the declared response headers of an HTTP 503 response for ListVehicles
@@ -18655,6 +19882,8 @@ type ListVehiclesResponse struct {
 	ApplicationproblemJSON403 *Problem
 	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
 	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON406 the response for an HTTP 406 `application/problem+json` response
+	ApplicationproblemJSON406 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
@@ -18665,6 +19894,8 @@ type ListVehiclesResponse struct {
 	Headers200 *ListVehiclesResponse200Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *ListVehiclesResponse401Headers
+	// Headers406 the parsed response headers for an HTTP 406 response
+	Headers406 *ListVehiclesResponse406Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *ListVehiclesResponse503Headers
 }
@@ -18687,6 +19918,11 @@ func (r ListVehiclesResponse) GetApplicationproblemJSON403() *Problem {
 // GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
 func (r ListVehiclesResponse) GetApplicationproblemJSON404() *Problem {
 	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON406 returns the response for an HTTP 406 `application/problem+json` response
+func (r ListVehiclesResponse) GetApplicationproblemJSON406() *Problem {
+	return r.ApplicationproblemJSON406
 }
 
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
@@ -18988,6 +20224,11 @@ type PatchVehicleResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// PatchVehicleResponse415Headers the declared response headers of an HTTP 415 response for PatchVehicle
+type PatchVehicleResponse415Headers struct {
+	AcceptPatch *string
+}
+
 // PatchVehicleResponse503Headers the declared response headers of an HTTP 503 response for PatchVehicle
 type PatchVehicleResponse503Headers struct {
 	RetryAfter *int
@@ -19026,6 +20267,8 @@ type PatchVehicleResponse struct {
 	Headers200 *PatchVehicleResponse200Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *PatchVehicleResponse401Headers
+	// Headers415 the parsed response headers for an HTTP 415 response
+	Headers415 *PatchVehicleResponse415Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *PatchVehicleResponse503Headers
 }
@@ -19127,11 +20370,17 @@ func (r PatchVehicleResponse) ContentType() string {
 // ListJointsResponse200Headers the declared response headers of an HTTP 200 response for ListJoints
 type ListJointsResponse200Headers struct {
 	Link *string
+	Vary *string
 }
 
 // ListJointsResponse401Headers the declared response headers of an HTTP 401 response for ListJoints
 type ListJointsResponse401Headers struct {
 	WWWAuthenticate *string
+}
+
+// ListJointsResponse406Headers the declared response headers of an HTTP 406 response for ListJoints
+type ListJointsResponse406Headers struct {
+	Vary *string
 }
 
 // ListJointsResponse503Headers the declared response headers of an HTTP 503 response for ListJoints
@@ -19150,6 +20399,8 @@ type ListJointsResponse struct {
 	ApplicationproblemJSON403 *Problem
 	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
 	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON406 the response for an HTTP 406 `application/problem+json` response
+	ApplicationproblemJSON406 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
@@ -19160,6 +20411,8 @@ type ListJointsResponse struct {
 	Headers200 *ListJointsResponse200Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *ListJointsResponse401Headers
+	// Headers406 the parsed response headers for an HTTP 406 response
+	Headers406 *ListJointsResponse406Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *ListJointsResponse503Headers
 }
@@ -19182,6 +20435,11 @@ func (r ListJointsResponse) GetApplicationproblemJSON403() *Problem {
 // GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
 func (r ListJointsResponse) GetApplicationproblemJSON404() *Problem {
 	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON406 returns the response for an HTTP 406 `application/problem+json` response
+func (r ListJointsResponse) GetApplicationproblemJSON406() *Problem {
+	return r.ApplicationproblemJSON406
 }
 
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
@@ -19511,8 +20769,8 @@ func (c *ClientWithResponses) GetReadinessWithResponse(ctx context.Context, reqE
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/calc/clean-up (the `CalcCleanUp` operationId).
-func (c *ClientWithResponses) CalcCleanUpWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CalcCleanUpResponse, error) {
-	rsp, err := c.CalcCleanUpWithBody(ctx, contentType, body, reqEditors...)
+func (c *ClientWithResponses) CalcCleanUpWithBodyWithResponse(ctx context.Context, params *CalcCleanUpParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CalcCleanUpResponse, error) {
+	rsp, err := c.CalcCleanUpWithBody(ctx, params, contentType, body, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -19524,8 +20782,8 @@ func (c *ClientWithResponses) CalcCleanUpWithBodyWithResponse(ctx context.Contex
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/calc/clean-up (the `CalcCleanUp` operationId).
-func (c *ClientWithResponses) CalcCleanUpWithResponse(ctx context.Context, body CalcCleanUpJSONRequestBody, reqEditors ...RequestEditorFn) (*CalcCleanUpResponse, error) {
-	rsp, err := c.CalcCleanUp(ctx, body, reqEditors...)
+func (c *ClientWithResponses) CalcCleanUpWithResponse(ctx context.Context, params *CalcCleanUpParams, body CalcCleanUpJSONRequestBody, reqEditors ...RequestEditorFn) (*CalcCleanUpResponse, error) {
+	rsp, err := c.CalcCleanUp(ctx, params, body, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -19537,8 +20795,8 @@ func (c *ClientWithResponses) CalcCleanUpWithResponse(ctx context.Context, body 
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/calc/fit (the `CalcFit` operationId).
-func (c *ClientWithResponses) CalcFitWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CalcFitResponse, error) {
-	rsp, err := c.CalcFitWithBody(ctx, contentType, body, reqEditors...)
+func (c *ClientWithResponses) CalcFitWithBodyWithResponse(ctx context.Context, params *CalcFitParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CalcFitResponse, error) {
+	rsp, err := c.CalcFitWithBody(ctx, params, contentType, body, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -19550,8 +20808,8 @@ func (c *ClientWithResponses) CalcFitWithBodyWithResponse(ctx context.Context, c
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/calc/fit (the `CalcFit` operationId).
-func (c *ClientWithResponses) CalcFitWithResponse(ctx context.Context, body CalcFitJSONRequestBody, reqEditors ...RequestEditorFn) (*CalcFitResponse, error) {
-	rsp, err := c.CalcFit(ctx, body, reqEditors...)
+func (c *ClientWithResponses) CalcFitWithResponse(ctx context.Context, params *CalcFitParams, body CalcFitJSONRequestBody, reqEditors ...RequestEditorFn) (*CalcFitResponse, error) {
+	rsp, err := c.CalcFit(ctx, params, body, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -19563,8 +20821,8 @@ func (c *ClientWithResponses) CalcFitWithResponse(ctx context.Context, body Calc
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/calc/limits (the `CalcLimits` operationId).
-func (c *ClientWithResponses) CalcLimitsWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CalcLimitsResponse, error) {
-	rsp, err := c.CalcLimitsWithBody(ctx, contentType, body, reqEditors...)
+func (c *ClientWithResponses) CalcLimitsWithBodyWithResponse(ctx context.Context, params *CalcLimitsParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CalcLimitsResponse, error) {
+	rsp, err := c.CalcLimitsWithBody(ctx, params, contentType, body, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -19576,8 +20834,8 @@ func (c *ClientWithResponses) CalcLimitsWithBodyWithResponse(ctx context.Context
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/calc/limits (the `CalcLimits` operationId).
-func (c *ClientWithResponses) CalcLimitsWithResponse(ctx context.Context, body CalcLimitsJSONRequestBody, reqEditors ...RequestEditorFn) (*CalcLimitsResponse, error) {
-	rsp, err := c.CalcLimits(ctx, body, reqEditors...)
+func (c *ClientWithResponses) CalcLimitsWithResponse(ctx context.Context, params *CalcLimitsParams, body CalcLimitsJSONRequestBody, reqEditors ...RequestEditorFn) (*CalcLimitsResponse, error) {
+	rsp, err := c.CalcLimits(ctx, params, body, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -19589,8 +20847,8 @@ func (c *ClientWithResponses) CalcLimitsWithResponse(ctx context.Context, body C
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/calc/uncertainty (the `CalcUncertainty` operationId).
-func (c *ClientWithResponses) CalcUncertaintyWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CalcUncertaintyResponse, error) {
-	rsp, err := c.CalcUncertaintyWithBody(ctx, contentType, body, reqEditors...)
+func (c *ClientWithResponses) CalcUncertaintyWithBodyWithResponse(ctx context.Context, params *CalcUncertaintyParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CalcUncertaintyResponse, error) {
+	rsp, err := c.CalcUncertaintyWithBody(ctx, params, contentType, body, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -19602,8 +20860,8 @@ func (c *ClientWithResponses) CalcUncertaintyWithBodyWithResponse(ctx context.Co
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/calc/uncertainty (the `CalcUncertainty` operationId).
-func (c *ClientWithResponses) CalcUncertaintyWithResponse(ctx context.Context, body CalcUncertaintyJSONRequestBody, reqEditors ...RequestEditorFn) (*CalcUncertaintyResponse, error) {
-	rsp, err := c.CalcUncertainty(ctx, body, reqEditors...)
+func (c *ClientWithResponses) CalcUncertaintyWithResponse(ctx context.Context, params *CalcUncertaintyParams, body CalcUncertaintyJSONRequestBody, reqEditors ...RequestEditorFn) (*CalcUncertaintyResponse, error) {
+	rsp, err := c.CalcUncertainty(ctx, params, body, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -19945,8 +21203,8 @@ func (c *ClientWithResponses) PatchJointWithApplicationMergePatchPlusJSONBodyWit
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/clubs/{club}/joints/{joint}/features (the `ListFeatures` operationId).
-func (c *ClientWithResponses) ListFeaturesWithResponse(ctx context.Context, club InClub, joint InJoint, reqEditors ...RequestEditorFn) (*ListFeaturesResponse, error) {
-	rsp, err := c.ListFeatures(ctx, club, joint, reqEditors...)
+func (c *ClientWithResponses) ListFeaturesWithResponse(ctx context.Context, club InClub, joint InJoint, params *ListFeaturesParams, reqEditors ...RequestEditorFn) (*ListFeaturesResponse, error) {
+	rsp, err := c.ListFeatures(ctx, club, joint, params, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -20269,8 +21527,8 @@ func (c *ClientWithResponses) GetRecommendationWithResponse(ctx context.Context,
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/clubs/{club}/recommendations/{recommendation}/offers (the `GetOffers` operationId).
-func (c *ClientWithResponses) GetOffersWithResponse(ctx context.Context, club InClub, recommendation InRecommendation, reqEditors ...RequestEditorFn) (*GetOffersResponse, error) {
-	rsp, err := c.GetOffers(ctx, club, recommendation, reqEditors...)
+func (c *ClientWithResponses) GetOffersWithResponse(ctx context.Context, club InClub, recommendation InRecommendation, params *GetOffersParams, reqEditors ...RequestEditorFn) (*GetOffersResponse, error) {
+	rsp, err := c.GetOffers(ctx, club, recommendation, params, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -21437,6 +22695,16 @@ func ParsePatchClubResponse(rsp *http.Response) (*PatchClubResponse, error) {
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 415:
+		var headers PatchClubResponse415Headers
+		if values := rsp.Header.Values("Accept-Patch"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Accept-Patch", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.AcceptPatch = &value
+		}
+		response.Headers415 = &headers
 	case rsp.StatusCode == 503:
 		var headers PatchClubResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
@@ -21813,6 +23081,13 @@ func ParseListGaragesResponse(rsp *http.Response) (*ListGaragesResponse, error) 
 		}
 		response.ApplicationproblemJSON404 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 406:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON406 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -21834,6 +23109,9 @@ func ParseListGaragesResponse(rsp *http.Response) (*ListGaragesResponse, error) 
 		}
 		response.ApplicationproblemJSON503 = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	switch {
@@ -21846,6 +23124,13 @@ func ParseListGaragesResponse(rsp *http.Response) (*ListGaragesResponse, error) 
 			}
 			headers.Link = &value
 		}
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
 		response.Headers200 = &headers
 	case rsp.StatusCode == 401:
 		var headers ListGaragesResponse401Headers
@@ -21857,6 +23142,16 @@ func ParseListGaragesResponse(rsp *http.Response) (*ListGaragesResponse, error) 
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 406:
+		var headers ListGaragesResponse406Headers
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
+		response.Headers406 = &headers
 	case rsp.StatusCode == 503:
 		var headers ListGaragesResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
@@ -22257,6 +23552,16 @@ func ParsePatchGarageResponse(rsp *http.Response) (*PatchGarageResponse, error) 
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 415:
+		var headers PatchGarageResponse415Headers
+		if values := rsp.Header.Values("Accept-Patch"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Accept-Patch", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.AcceptPatch = &value
+		}
+		response.Headers415 = &headers
 	case rsp.StatusCode == 503:
 		var headers PatchGarageResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
@@ -22314,6 +23619,13 @@ func ParseListImportsResponse(rsp *http.Response) (*ListImportsResponse, error) 
 		}
 		response.ApplicationproblemJSON404 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 406:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON406 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -22335,6 +23647,9 @@ func ParseListImportsResponse(rsp *http.Response) (*ListImportsResponse, error) 
 		}
 		response.ApplicationproblemJSON503 = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	switch {
@@ -22347,6 +23662,13 @@ func ParseListImportsResponse(rsp *http.Response) (*ListImportsResponse, error) 
 			}
 			headers.Link = &value
 		}
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
 		response.Headers200 = &headers
 	case rsp.StatusCode == 401:
 		var headers ListImportsResponse401Headers
@@ -22358,6 +23680,16 @@ func ParseListImportsResponse(rsp *http.Response) (*ListImportsResponse, error) 
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 406:
+		var headers ListImportsResponse406Headers
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
+		response.Headers406 = &headers
 	case rsp.StatusCode == 503:
 		var headers ListImportsResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
@@ -22811,6 +24143,13 @@ func ParseListJointTemplatesResponse(rsp *http.Response) (*ListJointTemplatesRes
 		}
 		response.ApplicationproblemJSON404 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 406:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON406 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -22832,6 +24171,9 @@ func ParseListJointTemplatesResponse(rsp *http.Response) (*ListJointTemplatesRes
 		}
 		response.ApplicationproblemJSON503 = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	switch {
@@ -22844,6 +24186,13 @@ func ParseListJointTemplatesResponse(rsp *http.Response) (*ListJointTemplatesRes
 			}
 			headers.Link = &value
 		}
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
 		response.Headers200 = &headers
 	case rsp.StatusCode == 401:
 		var headers ListJointTemplatesResponse401Headers
@@ -22855,6 +24204,16 @@ func ParseListJointTemplatesResponse(rsp *http.Response) (*ListJointTemplatesRes
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 406:
+		var headers ListJointTemplatesResponse406Headers
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
+		response.Headers406 = &headers
 	case rsp.StatusCode == 503:
 		var headers ListJointTemplatesResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
@@ -23369,6 +24728,16 @@ func ParsePatchJointResponse(rsp *http.Response) (*PatchJointResponse, error) {
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 415:
+		var headers PatchJointResponse415Headers
+		if values := rsp.Header.Values("Accept-Patch"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Accept-Patch", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.AcceptPatch = &value
+		}
+		response.Headers415 = &headers
 	case rsp.StatusCode == 503:
 		var headers PatchJointResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
@@ -23426,6 +24795,13 @@ func ParseListFeaturesResponse(rsp *http.Response) (*ListFeaturesResponse, error
 		}
 		response.ApplicationproblemJSON404 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 406:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON406 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -23447,9 +24823,22 @@ func ParseListFeaturesResponse(rsp *http.Response) (*ListFeaturesResponse, error
 		}
 		response.ApplicationproblemJSON503 = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	switch {
+	case rsp.StatusCode == 200:
+		var headers ListFeaturesResponse200Headers
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
+		response.Headers200 = &headers
 	case rsp.StatusCode == 401:
 		var headers ListFeaturesResponse401Headers
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
@@ -23460,6 +24849,16 @@ func ParseListFeaturesResponse(rsp *http.Response) (*ListFeaturesResponse, error
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 406:
+		var headers ListFeaturesResponse406Headers
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
+		response.Headers406 = &headers
 	case rsp.StatusCode == 503:
 		var headers ListFeaturesResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
@@ -23608,6 +25007,13 @@ func ParseListMembersResponse(rsp *http.Response) (*ListMembersResponse, error) 
 		}
 		response.ApplicationproblemJSON404 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 406:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON406 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -23629,6 +25035,9 @@ func ParseListMembersResponse(rsp *http.Response) (*ListMembersResponse, error) 
 		}
 		response.ApplicationproblemJSON503 = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	switch {
@@ -23641,6 +25050,13 @@ func ParseListMembersResponse(rsp *http.Response) (*ListMembersResponse, error) 
 			}
 			headers.Link = &value
 		}
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
 		response.Headers200 = &headers
 	case rsp.StatusCode == 401:
 		var headers ListMembersResponse401Headers
@@ -23652,6 +25068,16 @@ func ParseListMembersResponse(rsp *http.Response) (*ListMembersResponse, error) 
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 406:
+		var headers ListMembersResponse406Headers
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
+		response.Headers406 = &headers
 	case rsp.StatusCode == 503:
 		var headers ListMembersResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
@@ -24052,6 +25478,16 @@ func ParsePatchMemberResponse(rsp *http.Response) (*PatchMemberResponse, error) 
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 415:
+		var headers PatchMemberResponse415Headers
+		if values := rsp.Header.Values("Accept-Patch"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Accept-Patch", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.AcceptPatch = &value
+		}
+		response.Headers415 = &headers
 	case rsp.StatusCode == 503:
 		var headers PatchMemberResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
@@ -24109,6 +25545,13 @@ func ParseListPinSeriesResponse(rsp *http.Response) (*ListPinSeriesResponse, err
 		}
 		response.ApplicationproblemJSON404 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 406:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON406 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -24130,6 +25573,9 @@ func ParseListPinSeriesResponse(rsp *http.Response) (*ListPinSeriesResponse, err
 		}
 		response.ApplicationproblemJSON503 = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	switch {
@@ -24142,6 +25588,13 @@ func ParseListPinSeriesResponse(rsp *http.Response) (*ListPinSeriesResponse, err
 			}
 			headers.Link = &value
 		}
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
 		response.Headers200 = &headers
 	case rsp.StatusCode == 401:
 		var headers ListPinSeriesResponse401Headers
@@ -24153,6 +25606,16 @@ func ParseListPinSeriesResponse(rsp *http.Response) (*ListPinSeriesResponse, err
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 406:
+		var headers ListPinSeriesResponse406Headers
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
+		response.Headers406 = &headers
 	case rsp.StatusCode == 503:
 		var headers ListPinSeriesResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
@@ -24460,6 +25923,13 @@ func ParseListReadingsResponse(rsp *http.Response) (*ListReadingsResponse, error
 		}
 		response.ApplicationproblemJSON404 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 406:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON406 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -24481,6 +25951,9 @@ func ParseListReadingsResponse(rsp *http.Response) (*ListReadingsResponse, error
 		}
 		response.ApplicationproblemJSON503 = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	switch {
@@ -24493,6 +25966,13 @@ func ParseListReadingsResponse(rsp *http.Response) (*ListReadingsResponse, error
 			}
 			headers.Link = &value
 		}
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
 		response.Headers200 = &headers
 	case rsp.StatusCode == 401:
 		var headers ListReadingsResponse401Headers
@@ -24504,6 +25984,16 @@ func ParseListReadingsResponse(rsp *http.Response) (*ListReadingsResponse, error
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 406:
+		var headers ListReadingsResponse406Headers
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
+		response.Headers406 = &headers
 	case rsp.StatusCode == 503:
 		var headers ListReadingsResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
@@ -25093,6 +26583,13 @@ func ParseListRecommendationsResponse(rsp *http.Response) (*ListRecommendationsR
 		}
 		response.ApplicationproblemJSON404 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 406:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON406 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -25114,6 +26611,9 @@ func ParseListRecommendationsResponse(rsp *http.Response) (*ListRecommendationsR
 		}
 		response.ApplicationproblemJSON503 = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	switch {
@@ -25126,6 +26626,13 @@ func ParseListRecommendationsResponse(rsp *http.Response) (*ListRecommendationsR
 			}
 			headers.Link = &value
 		}
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
 		response.Headers200 = &headers
 	case rsp.StatusCode == 401:
 		var headers ListRecommendationsResponse401Headers
@@ -25137,6 +26644,16 @@ func ParseListRecommendationsResponse(rsp *http.Response) (*ListRecommendationsR
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 406:
+		var headers ListRecommendationsResponse406Headers
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
+		response.Headers406 = &headers
 	case rsp.StatusCode == 503:
 		var headers ListRecommendationsResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
@@ -25535,6 +27052,13 @@ func ParseListReservationsResponse(rsp *http.Response) (*ListReservationsRespons
 		}
 		response.ApplicationproblemJSON404 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 406:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON406 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -25556,6 +27080,9 @@ func ParseListReservationsResponse(rsp *http.Response) (*ListReservationsRespons
 		}
 		response.ApplicationproblemJSON503 = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	switch {
@@ -25568,6 +27095,13 @@ func ParseListReservationsResponse(rsp *http.Response) (*ListReservationsRespons
 			}
 			headers.Link = &value
 		}
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
 		response.Headers200 = &headers
 	case rsp.StatusCode == 401:
 		var headers ListReservationsResponse401Headers
@@ -25579,6 +27113,16 @@ func ParseListReservationsResponse(rsp *http.Response) (*ListReservationsRespons
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 406:
+		var headers ListReservationsResponse406Headers
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
+		response.Headers406 = &headers
 	case rsp.StatusCode == 503:
 		var headers ListReservationsResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
@@ -26015,6 +27559,13 @@ func ParseListTokensResponse(rsp *http.Response) (*ListTokensResponse, error) {
 		}
 		response.ApplicationproblemJSON404 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 406:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON406 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -26036,6 +27587,9 @@ func ParseListTokensResponse(rsp *http.Response) (*ListTokensResponse, error) {
 		}
 		response.ApplicationproblemJSON503 = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	switch {
@@ -26048,6 +27602,13 @@ func ParseListTokensResponse(rsp *http.Response) (*ListTokensResponse, error) {
 			}
 			headers.Link = &value
 		}
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
 		response.Headers200 = &headers
 	case rsp.StatusCode == 401:
 		var headers ListTokensResponse401Headers
@@ -26059,6 +27620,16 @@ func ParseListTokensResponse(rsp *http.Response) (*ListTokensResponse, error) {
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 406:
+		var headers ListTokensResponse406Headers
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
+		response.Headers406 = &headers
 	case rsp.StatusCode == 503:
 		var headers ListTokensResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
@@ -26360,6 +27931,13 @@ func ParseListToolModelsResponse(rsp *http.Response) (*ListToolModelsResponse, e
 		}
 		response.ApplicationproblemJSON404 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 406:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON406 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -26381,6 +27959,9 @@ func ParseListToolModelsResponse(rsp *http.Response) (*ListToolModelsResponse, e
 		}
 		response.ApplicationproblemJSON503 = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	switch {
@@ -26393,6 +27974,13 @@ func ParseListToolModelsResponse(rsp *http.Response) (*ListToolModelsResponse, e
 			}
 			headers.Link = &value
 		}
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
 		response.Headers200 = &headers
 	case rsp.StatusCode == 401:
 		var headers ListToolModelsResponse401Headers
@@ -26404,6 +27992,16 @@ func ParseListToolModelsResponse(rsp *http.Response) (*ListToolModelsResponse, e
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 406:
+		var headers ListToolModelsResponse406Headers
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
+		response.Headers406 = &headers
 	case rsp.StatusCode == 503:
 		var headers ListToolModelsResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
@@ -26804,6 +28402,16 @@ func ParsePatchToolModelResponse(rsp *http.Response) (*PatchToolModelResponse, e
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 415:
+		var headers PatchToolModelResponse415Headers
+		if values := rsp.Header.Values("Accept-Patch"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Accept-Patch", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.AcceptPatch = &value
+		}
+		response.Headers415 = &headers
 	case rsp.StatusCode == 503:
 		var headers PatchToolModelResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
@@ -26861,6 +28469,13 @@ func ParseListToolsResponse(rsp *http.Response) (*ListToolsResponse, error) {
 		}
 		response.ApplicationproblemJSON404 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 406:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON406 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -26882,6 +28497,9 @@ func ParseListToolsResponse(rsp *http.Response) (*ListToolsResponse, error) {
 		}
 		response.ApplicationproblemJSON503 = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	switch {
@@ -26894,6 +28512,13 @@ func ParseListToolsResponse(rsp *http.Response) (*ListToolsResponse, error) {
 			}
 			headers.Link = &value
 		}
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
 		response.Headers200 = &headers
 	case rsp.StatusCode == 401:
 		var headers ListToolsResponse401Headers
@@ -26905,6 +28530,16 @@ func ParseListToolsResponse(rsp *http.Response) (*ListToolsResponse, error) {
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 406:
+		var headers ListToolsResponse406Headers
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
+		response.Headers406 = &headers
 	case rsp.StatusCode == 503:
 		var headers ListToolsResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
@@ -27305,6 +28940,16 @@ func ParsePatchToolResponse(rsp *http.Response) (*PatchToolResponse, error) {
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 415:
+		var headers PatchToolResponse415Headers
+		if values := rsp.Header.Values("Accept-Patch"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Accept-Patch", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.AcceptPatch = &value
+		}
+		response.Headers415 = &headers
 	case rsp.StatusCode == 503:
 		var headers PatchToolResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
@@ -27362,6 +29007,13 @@ func ParseListCalibrationsResponse(rsp *http.Response) (*ListCalibrationsRespons
 		}
 		response.ApplicationproblemJSON404 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 406:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON406 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -27383,6 +29035,9 @@ func ParseListCalibrationsResponse(rsp *http.Response) (*ListCalibrationsRespons
 		}
 		response.ApplicationproblemJSON503 = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	switch {
@@ -27395,6 +29050,13 @@ func ParseListCalibrationsResponse(rsp *http.Response) (*ListCalibrationsRespons
 			}
 			headers.Link = &value
 		}
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
 		response.Headers200 = &headers
 	case rsp.StatusCode == 401:
 		var headers ListCalibrationsResponse401Headers
@@ -27406,6 +29068,16 @@ func ParseListCalibrationsResponse(rsp *http.Response) (*ListCalibrationsRespons
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 406:
+		var headers ListCalibrationsResponse406Headers
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
+		response.Headers406 = &headers
 	case rsp.StatusCode == 503:
 		var headers ListCalibrationsResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
@@ -27599,6 +29271,13 @@ func ParseListVehiclesResponse(rsp *http.Response) (*ListVehiclesResponse, error
 		}
 		response.ApplicationproblemJSON404 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 406:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON406 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -27620,6 +29299,9 @@ func ParseListVehiclesResponse(rsp *http.Response) (*ListVehiclesResponse, error
 		}
 		response.ApplicationproblemJSON503 = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	switch {
@@ -27632,6 +29314,13 @@ func ParseListVehiclesResponse(rsp *http.Response) (*ListVehiclesResponse, error
 			}
 			headers.Link = &value
 		}
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
 		response.Headers200 = &headers
 	case rsp.StatusCode == 401:
 		var headers ListVehiclesResponse401Headers
@@ -27643,6 +29332,16 @@ func ParseListVehiclesResponse(rsp *http.Response) (*ListVehiclesResponse, error
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 406:
+		var headers ListVehiclesResponse406Headers
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
+		response.Headers406 = &headers
 	case rsp.StatusCode == 503:
 		var headers ListVehiclesResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
@@ -28043,6 +29742,16 @@ func ParsePatchVehicleResponse(rsp *http.Response) (*PatchVehicleResponse, error
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 415:
+		var headers PatchVehicleResponse415Headers
+		if values := rsp.Header.Values("Accept-Patch"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Accept-Patch", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.AcceptPatch = &value
+		}
+		response.Headers415 = &headers
 	case rsp.StatusCode == 503:
 		var headers PatchVehicleResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
@@ -28100,6 +29809,13 @@ func ParseListJointsResponse(rsp *http.Response) (*ListJointsResponse, error) {
 		}
 		response.ApplicationproblemJSON404 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 406:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON406 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -28121,6 +29837,9 @@ func ParseListJointsResponse(rsp *http.Response) (*ListJointsResponse, error) {
 		}
 		response.ApplicationproblemJSON503 = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	switch {
@@ -28133,6 +29852,13 @@ func ParseListJointsResponse(rsp *http.Response) (*ListJointsResponse, error) {
 			}
 			headers.Link = &value
 		}
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
 		response.Headers200 = &headers
 	case rsp.StatusCode == 401:
 		var headers ListJointsResponse401Headers
@@ -28144,6 +29870,16 @@ func ParseListJointsResponse(rsp *http.Response) (*ListJointsResponse, error) {
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 406:
+		var headers ListJointsResponse406Headers
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
+		response.Headers406 = &headers
 	case rsp.StatusCode == 503:
 		var headers ListJointsResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {

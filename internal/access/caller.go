@@ -17,7 +17,7 @@ type Caller struct {
 	ClubID     uuid.UUID
 	ClubSlug   string
 	Currency   string
-	Units      string
+	Units      string // the club's choice, unless the request names another
 	MemberID   uuid.UUID
 	Roles      []string
 	TokenID    uuid.UUID

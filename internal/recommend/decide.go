@@ -132,7 +132,9 @@ func Decide(s *Snapshot, q Question, now time.Time) (*Answer, error) {
 		}
 	}
 	a.Assumed, a.Warnings = o.assumed.list, o.warnings.list
-	a.Digest = digest(Engine, q, joints, s.Features.Items, s.Readings.Items, rows, cutters, waits, s.Gauges.Items)
+	asked := q
+	asked.Unit = "" // the answer is the same in every unit
+	a.Digest = digest(Engine, asked, joints, s.Features.Items, s.Readings.Items, rows, cutters, waits, s.Gauges.Items)
 	return a, nil
 }
 

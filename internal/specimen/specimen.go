@@ -71,8 +71,12 @@ func Fill(ctx context.Context, owner *pgxpool.Pool, club uuid.UUID, mark string)
 	b.Queue("insert into reading select (jsonb_populate_record(r, jsonb_build_object('id', $2::uuid))).* from reading r where club_id = $1 and id = $3",
 		club, id("reading_void"), id("reading"))
 	add("reading_void", "reading_id, reason, at, member_id", "$2, 'specimen', '2026-01-01Z', $3", id("reading_void"), id("member"))
-	add("recommendation", "id, vehicle_id, member_id, created_at, joint_key, digest, body", "$2, $3, $4, '2026-01-01Z', $5, $5, '{}'",
-		id("recommendation"), id("vehicle"), id("member"), hash)
+	add("recommendation", "id, vehicle_id, member_id, created_at, joint_key, digest, body", `$2, $3, $4, '2026-01-01Z', $5, $5, convert_to(jsonb_build_object(
+		'id', $2::uuid, 'created_at', '2026-01-01T00:00:00Z', 'vehicle_id', $3::uuid, 'pin_series_id', $6::uuid, 'decision', 'no_option', 'preference', 'uniform',
+		'risk', 0.05, 'probability_all', 0, 'days', 0, 'joints', '[]'::jsonb, 'preferences', '[]'::jsonb, 'target', '{"text": ""}'::jsonb, 'readings', '[]'::jsonb,
+		'engine', 'specimen', 'digest', '', 'summary', '', 'do_next', '[]'::jsonb, 'warnings', '[]'::jsonb, 'cautions', '[]'::jsonb, 'assumed', '[]'::jsonb)::text, 'UTF8')`,
+		id("recommendation"), id("vehicle"), id("member"), hash, id("pin_series"))
+	add("recommendation_in_units", "recommendation_id, units, body", "$2, 'in', (select r.body from recommendation r where r.club_id = $1 and r.id = $2)", id("recommendation"))
 	add("reservation", "id, member_id, created_at", "$2, $3, '2026-01-01Z'", id("reservation"), id("member"))
 	add("booking", "reservation_id, line, tool_id, period, held", "$2, 0, $3, '[2126-01-01Z,2126-01-02Z)', '[2126-01-01Z,2126-01-03Z)'", id("reservation"), id("tool"))
 	const report = `{"kind":"members","dry_run":false,"rows_read":0,"created":0,"existing":0,"refused":0,"columns":[],"rows":[],"summary":"","do_next":[],"warnings":[],"assumed":[]}`

@@ -1,7 +1,7 @@
 // Command bundle joins the parts of the contract into openapi.yaml. It writes
 // what follows from an operation's x-members, so that no operation can forget
-// it: path parameters, security, Idempotency-Key, If-Match, If-None-Match, paging, ETag
-// and the problem responses.
+// it: path parameters, security, Idempotency-Key, If-Match, If-None-Match, paging, ETag,
+// CSV, units and the problem responses.
 package main
 
 import (
@@ -54,6 +54,9 @@ func bundle(dir string) ([]byte, error) {
 	}
 	for path, item := range doc["paths"].(object) {
 		for method, op := range item.(object) {
+			if err := represent(doc, op.(object)); err != nil {
+				return nil, fmt.Errorf("%s %s: %w", method, path, err)
+			}
 			if err := complete(path, method, op.(object)); err != nil {
 				return nil, fmt.Errorf("%s %s: %w", method, path, err)
 			}
@@ -165,7 +168,7 @@ func complete(path, method string, op object) error {
 		if status[0] != '2' {
 			continue
 		}
-		headers := object{}
+		headers := headersOf(r.(object))
 		if op["x-etag"] == true || op["x-if-match"] == true {
 			headers["ETag"] = ref("headers", "ETag")
 		}
@@ -178,8 +181,8 @@ func complete(path, method string, op object) error {
 		if op["x-repeat"] == "key" || op["x-repeat"] == "id" {
 			headers["Idempotency-Replayed"] = ref("headers", "Replayed")
 		}
-		if len(headers) > 0 {
-			r.(object)["headers"] = headers
+		if len(headers) == 0 {
+			delete(r.(object), "headers")
 		}
 	}
 	if op["x-etag"] == true {
@@ -209,6 +212,12 @@ func complete(path, method string, op object) error {
 			"content":     object{"application/problem+json": object{"schema": ref("schemas", "Problem")}},
 		}
 		switch status {
+		case "406":
+			r["headers"] = object{"Vary": ref("headers", "Vary")}
+		case "415":
+			if method == "patch" {
+				r["headers"] = object{"Accept-Patch": ref("headers", "AcceptPatch")}
+			}
 		case "401":
 			r["headers"] = object{"WWW-Authenticate": ref("headers", "WWWAuthenticate")}
 		case "503":
