@@ -3,7 +3,6 @@ package api
 import (
 	"context"
 	"runtime"
-	"runtime/debug"
 	"strconv"
 	"time"
 
@@ -115,18 +114,9 @@ func (m *metrics) served(e *event, method, route string, status int, took time.D
 }
 
 // about tells which program runs, on what schema, and whether it could serve.
-func (s *Server) about(r *prometheus.Registry, schema int) {
-	version, revision := "unknown", "unknown"
-	if b, ok := debug.ReadBuildInfo(); ok {
-		version = b.Main.Version
-		for _, setting := range b.Settings {
-			if setting.Key == "vcs.revision" {
-				revision = setting.Value
-			}
-		}
-	}
+func (s *Server) about(r *prometheus.Registry, b Build) {
 	info := prometheus.NewGauge(prometheus.GaugeOpts{Name: "pinwright_build_info", Help: "Always 1; which program runs, the version of its contract and the migration that it needs.",
-		ConstLabels: prometheus.Labels{"version": version, "revision": revision, "contract": s.contract.doc.Info.Version, "goversion": runtime.Version(), "schema": strconv.Itoa(schema)}})
+		ConstLabels: prometheus.Labels{"version": b.Version, "revision": b.Revision, "contract": s.contract.doc.Info.Version, "goversion": runtime.Version(), "schema": strconv.Itoa(b.Schema)}})
 	info.Set(1)
 	r.MustRegister(info, readiness{s})
 }

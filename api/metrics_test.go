@@ -100,7 +100,7 @@ func (w *world) firstFeature() string {
 
 func TestMetricsCountWhatWasServed(t *testing.T) {
 	t.Parallel()
-	w := newWorld(t, func(o *api.Options) { o.Schema = 7 })
+	w := newWorld(t, func(o *api.Options) { o.Build = api.Build{Version: "v1.2.3", Schema: 7} })
 	appended := func() (n float64) {
 		if err := w.db.Owner.QueryRow(t.Context(), `select count(*) from event`).Scan(&n); err != nil {
 			t.Fatal(err)
@@ -137,7 +137,7 @@ func TestMetricsCountWhatWasServed(t *testing.T) {
 		{"pinwright_journal_events_total", []string{"type", "reservation.created"}, 1},
 		{"pinwright_db_errors_total", []string{"sqlstate", "23P01"}, 0}, // lookups see what is taken; the constraint is the backstop
 		{"pinwright_ready", nil, 3},
-		{"pinwright_build_info", []string{"schema", "7"}, 1},
+		{"pinwright_build_info", []string{"schema", "7", "version", "v1.2.3"}, 1},
 		{"db_client_connection_max", nil, 4},
 		{"db_client_connection_pending_requests", nil, 0},
 	} {

@@ -39,10 +39,16 @@ type Options struct {
 	MetricsApart bool
 	// Tracer makes the spans; nil traces nothing.
 	Tracer trace.Tracer
-	// Schema is the migration that the program needs, for the figures.
-	Schema int
+	// Build is shown by the figures.
+	Build Build
 	// Ready reports why the service cannot serve, beside the database; may be nil.
 	Ready func(ctx context.Context) error
+}
+
+// Build is which program runs.
+type Build struct {
+	Version, Revision string
+	Schema            int // the migration that it needs
 }
 
 // Server serves the contract.
@@ -90,7 +96,7 @@ func New(o Options) (*Server, error) {
 	if o.Pool != nil {
 		o.Metrics.MustRegister(poolFigures{o.Pool})
 	}
-	s.about(o.Metrics, o.Schema)
+	s.about(o.Metrics, o.Build)
 	s.takeSheets()
 	e := echo.New()
 	e.HideBanner, e.HidePort = true, true

@@ -7,13 +7,16 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"runtime/debug"
 	"time"
 
 	"github.com/jackc/pgx/v5/pgxpool"
+	"github.com/prometheus/client_golang/prometheus"
 
 	"pinwright/api"
 	"pinwright/internal/config"
 	"pinwright/internal/schema"
+	"pinwright/internal/telemetry"
 	"pinwright/migrations"
 )
 
@@ -51,6 +54,7 @@ type service struct {
 	cfg    config.Config
 	pool   *pgxpool.Pool
 	server *api.Server
+	traces *telemetry.Traces
 	log    *slog.Logger
 }
 
@@ -69,14 +73,38 @@ func open(ctx context.Context, cfg config.Config, url string, log *slog.Logger) 
 		pool.Close()
 		return nil, err
 	}
+	build, metrics := buildOf(newest), prometheus.NewRegistry()
+	traces, err := telemetry.Start(ctx, telemetry.Settings{Endpoint: cfg.TraceEndpoint, Ratio: cfg.TraceRatio, Version: build.Version, Log: log, Metrics: metrics})
+	if err != nil {
+		pool.Close()
+		return nil, err
+	}
 	server, err := api.New(api.Options{Pool: pool, Log: log, Limits: api.Limits{Body: cfg.MaxBody, Request: cfg.RequestTimeout},
-		PoolWait: cfg.PoolWait, MetricsApart: cfg.MetricsAddr != "", Schema: newest,
+		PoolWait: cfg.PoolWait, Metrics: metrics, MetricsApart: cfg.MetricsAddr != "", Tracer: traces.Tracer(), Build: build,
 		Ready: func(ctx context.Context) error { return migrated(ctx, pool, newest) }})
 	if err != nil {
 		pool.Close()
 		return nil, err
 	}
-	return &service{cfg: cfg, pool: pool, server: server, log: log}, nil
+	return &service{cfg: cfg, pool: pool, server: server, traces: traces, log: log}, nil
+}
+
+// buildOf tells which program this is, as far as its build noted it.
+func buildOf(newest int) api.Build {
+	b := api.Build{Version: "unknown", Revision: "unknown", Schema: newest}
+	info, ok := debug.ReadBuildInfo()
+	if !ok {
+		return b
+	}
+	if info.Main.Version != "" {
+		b.Version = info.Main.Version
+	}
+	for _, setting := range info.Settings {
+		if setting.Key == "vcs.revision" {
+			b.Revision = setting.Value
+		}
+	}
+	return b
 }
 
 // migrated reports why the database's tables do not fit this program. Newer
@@ -151,6 +179,7 @@ func (s *service) serve(ctx context.Context, listener net.Listener) error {
 	time.Sleep(s.cfg.DrainDelay)
 	grace, cancel := context.WithTimeout(context.WithoutCancel(ctx), s.cfg.ShutdownGrace)
 	defer cancel()
+	defer s.traces.Stop(grace) // behind the last request
 	if err := h.Shutdown(grace); err != nil {
 		return fmt.Errorf("requests were still under way after %s and were cut: %w", s.cfg.ShutdownGrace, err)
 	}

@@ -23,6 +23,7 @@ var machinery = map[string][]string{
 	"internal/config":    nil,
 	"internal/localpg":   nil,
 	"internal/schema":    nil,
+	"internal/telemetry": nil,
 	"internal/arrows":    nil,
 	"internal/specimen":  nil,
 	"internal/insist":    nil,

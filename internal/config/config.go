@@ -78,6 +78,14 @@ type Config struct {
 	LogLevel  slog.Level
 	LogFormat string
 
+	// TraceEndpoint is the whole URL that takes traces by OTLP over HTTP; empty
+	// makes none. Headers and certificates for it come from the library's own
+	// variables, OTEL_EXPORTER_OTLP_HEADERS and OTEL_EXPORTER_OTLP_CERTIFICATE.
+	TraceEndpoint string
+	// TraceRatio is the part of requests that is traced, from 0 to 1. A caller's
+	// traceparent may say no, never make it more.
+	TraceRatio float64
+
 	// Unknown lists environment variables that look like settings and are
 	// none: probably misspelt, worth a warning, but not an error, because
 	// orchestrators set variables of that shape themselves.

@@ -56,6 +56,8 @@ func (c *Config) settings() []setting {
 		size(&c.MaxHeader, "max-header", "32KiB", "largest request header"),
 		level(&c.LogLevel, "log-level", "info", "least level logged: debug, info, warn or error"),
 		text(&c.LogFormat, "log-format", "json", "json or text", oneOf("json", "text")),
+		text(&c.TraceEndpoint, "trace-endpoint", "", "URL that takes traces by OTLP over HTTP, such as http://127.0.0.1:4318/v1/traces; empty: no traces", checkTraceEndpoint),
+		ratio(&c.TraceRatio, "trace-ratio", "1", "part of the requests that is traced, from 0 to 1"),
 	}
 }
 
@@ -105,6 +107,19 @@ func number(field *int, flag, fallback, doc string, least, most int) setting {
 			return nil
 		},
 		show: func() string { return strconv.Itoa(*field) }}
+}
+
+func ratio(field *float64, flag, fallback, doc string) setting {
+	return setting{flag: flag, variable: variableOf(flag), fallback: fallback, doc: doc,
+		set: func(t string) error {
+			r, err := strconv.ParseFloat(t, 64)
+			if err != nil || !(r >= 0 && r <= 1) {
+				return fmt.Errorf("is %q: it should be a number from 0 to 1, such as 0.1", t)
+			}
+			*field = r
+			return nil
+		},
+		show: func() string { return strconv.FormatFloat(*field, 'g', -1, 64) }}
 }
 
 // duration is a length of time above zero: in Go's servers zero means forever,
@@ -215,6 +230,18 @@ func checkOptionalAddr(t string) error {
 		return nil
 	}
 	return checkAddr(t)
+}
+
+// checkTraceEndpoint refuses a password in the URL, which would be logged.
+func checkTraceEndpoint(t string) error {
+	if t == "" {
+		return nil
+	}
+	u, err := url.Parse(t)
+	if err != nil || u.Scheme != "http" && u.Scheme != "https" || u.Host == "" || u.User != nil || u.RawQuery != "" || u.Fragment != "" || u.Path == "" {
+		return errors.New("should be like http://127.0.0.1:4318/v1/traces, with its path and without a user (its text is not shown, for it may hold a password)")
+	}
+	return nil
 }
 
 func checkPublicURL(t string) error {
