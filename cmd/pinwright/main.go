@@ -7,6 +7,7 @@ import (
 	"os"
 	"os/signal"
 	"syscall"
+	_ "time/tzdata" // garages have time zones, and not every machine or image has their data
 )
 
 func main() {
