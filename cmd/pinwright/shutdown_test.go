@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"os"
 	"os/exec"
+	"slices"
 	"strings"
 	"syscall"
 	"testing"
@@ -31,7 +32,9 @@ type process struct {
 func start(t *testing.T, db *pgtest.DB, settings ...string) *process {
 	t.Helper()
 	cmd := exec.Command(os.Args[0], "serve")
-	cmd.Env = append(append(os.Environ(), asCommand+"=1", "PINWRIGHT_SERVE_URL="+db.AppURL, "PINWRIGHT_ADDR=127.0.0.1:0"), settings...)
+	// The tests' own switches are no settings of the service's.
+	cmd.Env = slices.DeleteFunc(os.Environ(), func(pair string) bool { return strings.HasPrefix(pair, "PINWRIGHT_") })
+	cmd.Env = append(append(cmd.Env, asCommand+"=1", "PINWRIGHT_SERVE_URL="+db.AppURL, "PINWRIGHT_ADDR=127.0.0.1:0"), settings...)
 	stderr, err := cmd.StderrPipe()
 	if err != nil {
 		t.Fatal(err)

@@ -103,8 +103,9 @@ const (
 	BackingUp
 )
 
-// otherVariables are read by the tests' own switches.
-var otherVariables = []string{"PINWRIGHT_KEEP_TEST_DB", "PINWRIGHT_LONG"}
+// otherVariables are switches of the tests, of .ci/run and of the deployment.
+var otherVariables = []string{"PINWRIGHT_KEEP_TEST_DB", "PINWRIGHT_LONG", "PINWRIGHT_NEED_DOCKER",
+	"PINWRIGHT_IMAGE", "PINWRIGHT_POSTGRES_IMAGE", "PINWRIGHT_SECRETS", "PINWRIGHT_BIND"}
 
 // Declared is a set of settings that waits for its flags to be parsed.
 type Declared struct {

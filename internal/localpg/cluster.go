@@ -2,11 +2,11 @@ package localpg
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 	"maps"
 	"net/url"
-	"os"
 	"slices"
 	"strings"
 	"sync"
@@ -43,6 +43,10 @@ type Options struct {
 	// down cannot hide that a rung was never tried.
 	Only Step
 
+	// Further is a rung below the others, nil for none. A cluster to be kept
+	// (Dir) is never looked for there.
+	Further *Rung
+
 	// Settings are further server settings, for instance max_connections.
 	Settings map[string]string
 
@@ -67,21 +71,23 @@ type Cluster struct {
 	server   *server // nil when the server was given
 }
 
-// server is a private cluster's process and folders.
+// server is a server of ours.
 type server struct {
-	logPath string
-	done    <-chan struct{} // closed when the process has ended
-	stop    func(keepFolder bool) error
+	Running
+	logPath string // empty when the log is no file
 
 	stopOnce sync.Once
 	stopErr  error
 }
 
+// errNothing is the root of an error that says that no step led to a server.
+var errNothing = errors.New("no PostgreSQL to work on")
+
 // Open climbs the ladder and returns a server that answers. The error of a
 // failed climb names every step tried and what to install. Canceling ctx stops
 // the climb, not a cluster already returned.
 func Open(ctx context.Context, o Options) (*Cluster, error) {
-	c, err := climb(ctx, o)
+	c, err := climb(ctx, o, openPrivate)
 	if err != nil {
 		return nil, err
 	}
@@ -91,7 +97,7 @@ func Open(ctx context.Context, o Options) (*Cluster, error) {
 	return c, nil
 }
 
-func climb(ctx context.Context, o Options) (*Cluster, error) {
+func climb(ctx context.Context, o Options, openPrivate func(context.Context, Options) (*Cluster, error)) (*Cluster, error) {
 	if o.URL != "" && (o.Only == "" || o.Only == Given) {
 		return useGiven(ctx, o.URL)
 	}
@@ -99,7 +105,39 @@ func climb(ctx context.Context, o Options) (*Cluster, error) {
 		return nil, fmt.Errorf("only a given server is allowed, but PINWRIGHT_DATABASE_URL is not set: " +
 			"set it to an administrator's URL, for instance postgres://admin:…@localhost:5432/postgres")
 	}
-	return openPrivate(ctx, o)
+	if o.Further != nil && o.Only == o.Further.Step {
+		return useFurther(ctx, o, true)
+	}
+	c, err := openPrivate(ctx, o)
+	if o.Further == nil || o.Only != "" || o.Dir != "" || !errors.Is(err, errNothing) {
+		return c, err
+	}
+	c, furtherErr := useFurther(ctx, o, false)
+	if furtherErr != nil {
+		return nil, fmt.Errorf("%w\nNor by a %s: %w", err, o.Further.Step, furtherErr)
+	}
+	return c, nil
+}
+
+// serverSettings are the settings of every server that is started. One that is thrown
+// away need not survive a crash.
+func serverSettings(throwAway bool, extra map[string]string) map[string]string {
+	settings := map[string]string{
+		"logging_collector":       "off",
+		"log_line_prefix":         "%m [%p] %e %q%u@%d ",
+		"log_min_messages":        "warning",
+		"log_min_error_statement": "error",
+		"timezone":                "UTC",
+		"log_timezone":            "UTC",
+		"jit":                     "off", // compiling costs more than these short queries take
+	}
+	if throwAway {
+		for _, name := range []string{"fsync", "synchronous_commit", "full_page_writes"} {
+			settings[name] = "off"
+		}
+	}
+	maps.Copy(settings, extra)
+	return settings
 }
 
 // useGiven checks that the named server answers and is new enough. A given
@@ -200,8 +238,8 @@ func keywordValue(s string) string {
 	return "'" + strings.NewReplacer(`\`, `\\`, `'`, `\'`).Replace(s) + "'"
 }
 
-// LogPath is the server's log file, empty for a given server. Each line carries
-// its SQLSTATE, so that a deadlock can be found as 40P01.
+// LogPath is the log file of a private cluster on this machine, else empty. Each
+// line carries its SQLSTATE, so that a deadlock can be found as 40P01.
 func (c *Cluster) LogPath() string {
 	if c.server == nil {
 		return ""
@@ -214,8 +252,7 @@ func (c *Cluster) ServerLog() (string, error) {
 	if c.server == nil {
 		return "", fmt.Errorf("the log of a given server cannot be read: unset PINWRIGHT_DATABASE_URL to use a private cluster")
 	}
-	b, err := os.ReadFile(c.server.logPath)
-	return string(b), err
+	return c.server.Log()
 }
 
 // Done is closed when a private cluster's server has ended, asked or not. It is
@@ -224,7 +261,7 @@ func (c *Cluster) Done() <-chan struct{} {
 	if c.server == nil {
 		return nil
 	}
-	return c.server.done
+	return c.server.Done
 }
 
 // Stop ends a private cluster and waits for it: a fast shutdown, and harsher
@@ -233,14 +270,22 @@ func (c *Cluster) Done() <-chan struct{} {
 // goroutines.
 func (c *Cluster) Stop() error { return c.end(false) }
 
-// StopAndKeep is Stop but leaves a throw-away cluster's folder for a person to
-// look at; no later sweep removes it.
+// StopAndKeep is Stop but leaves what a throw-away cluster holds for a person to
+// look at; no later sweep removes it. LookAt says how.
 func (c *Cluster) StopAndKeep() error { return c.end(true) }
+
+// LookAt is what a person does to look at a cluster after StopAndKeep.
+func (c *Cluster) LookAt() string {
+	if c.server == nil {
+		return ""
+	}
+	return c.server.LookAt
+}
 
 func (c *Cluster) end(keepFolder bool) error {
 	if c.server == nil {
 		return nil
 	}
-	c.server.stopOnce.Do(func() { c.server.stopErr = c.server.stop(keepFolder) })
+	c.server.stopOnce.Do(func() { c.server.stopErr = c.server.Stop(keepFolder) })
 	return c.server.stopErr
 }

@@ -2,7 +2,8 @@
 //
 //  1. given: the server an administrator's URL names (PINWRIGHT_DATABASE_URL);
 //  2. installed: PostgreSQL binaries of this machine, version 15 or newer;
-//  3. fetched: binaries downloaded once and kept in a cache folder.
+//  3. fetched: binaries downloaded once and kept in a cache folder;
+//  4. a step that the caller brings (Rung), as tests bring a container.
 //
 // Steps 2 and 3 start a private cluster: a server of this process alone, which
 // listens on a Unix socket in a folder that only the invoking user and the

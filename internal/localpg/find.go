@@ -51,9 +51,9 @@ func findBinaries(ctx context.Context, o Options, in places, acct account, major
 		}
 		tried = append(tried, "fetching binaries: "+err.Error())
 	}
-	return binaries{}, "", fmt.Errorf("no PostgreSQL to work on. Tried:\n  - %s\nMend it in one of these ways:\n"+
+	return binaries{}, "", fmt.Errorf("%w. Tried:\n  - %s\nMend it in one of these ways:\n"+
 		"  - install it: apt-get install postgresql (Debian 12, Ubuntu 24.04 or newer), dnf install postgresql-server postgresql-contrib, "+
 		"apk add postgresql postgresql-contrib, or brew install postgresql@17\n"+
 		"  - name a server: PINWRIGHT_DATABASE_URL=postgres://admin:…@localhost:5432/postgres\n"+
-		"  - with internet access, start again and let the binaries be fetched", strings.Join(tried, "\n  - "))
+		"  - with internet access, start again and let the binaries be fetched", errNothing, strings.Join(tried, "\n  - "))
 }

@@ -88,22 +88,34 @@ func openPrivate(ctx context.Context, o Options) (_ *Cluster, err error) {
 	if err := op.start(ctx, bins, home, o.Settings, adminURL); err != nil {
 		return nil, err
 	}
+	how := describe(step, bins, acct, lifetime)
 	return &Cluster{
 		step:     step,
-		how:      describe(step, bins, acct, lifetime),
+		how:      how,
 		adminURL: adminURL,
-		server: &server{
-			logPath: filepath.Join(home, logName),
-			done:    op.server.done,
-			stop: func(keepFolder bool) error {
-				signals := fast
-				if op.kept == nil && !keepFolder {
-					signals = abrupt // nothing of it is wanted any more
-				}
-				return op.close(signals, keepFolder)
-			},
-		},
+		server:   &server{Running: op.running(home, adminURL, how), logPath: filepath.Join(home, logName)},
 	}, nil
+}
+
+func (op *opening) running(home, adminURL, how string) Running {
+	return Running{
+		How:      how,
+		AdminURL: adminURL,
+		Done:     op.server.done,
+		Log: func() (string, error) {
+			b, err := os.ReadFile(filepath.Join(home, logName))
+			return string(b), err
+		},
+		Stop: func(keepFolder bool) error {
+			signals := fast
+			if op.kept == nil && !keepFolder {
+				signals = abrupt // nothing of it is wanted any more
+			}
+			return op.close(signals, keepFolder)
+		},
+		LookAt: fmt.Sprintf("postgres -D %s/data -k %s -c listen_addresses= (as the user who owns it), then psql -h %s -U postgres; "+
+			"remove the folder %s afterwards", home, home, home, home),
+	}
 }
 
 func describe(step Step, bins binaries, acct account, lifetime string) string {
@@ -239,24 +251,12 @@ func (op *opening) start(ctx context.Context, bins binaries, home string, extra 
 	if err := op.acct.own(logPath); err != nil {
 		return err
 	}
-	settings := map[string]string{
+	settings := serverSettings(op.kept == nil, map[string]string{
 		"listen_addresses":        "",
 		"port":                    socketPort,
 		"unix_socket_directories": op.run.path,
 		"unix_socket_permissions": "0700",
-		"logging_collector":       "off",
-		"log_line_prefix":         "%m [%p] %e %q%u@%d ",
-		"log_min_messages":        "warning",
-		"log_min_error_statement": "error",
-		"timezone":                "UTC",
-		"log_timezone":            "UTC",
-		"jit":                     "off", // compiling costs more than these short queries take
-	}
-	if op.kept == nil {
-		for _, name := range []string{"fsync", "synchronous_commit", "full_page_writes"} {
-			settings[name] = "off"
-		}
-	}
+	})
 	maps.Copy(settings, extra)
 	args := []string{"-D", filepath.Join(home, dataName)}
 	for _, name := range slices.Sorted(maps.Keys(settings)) {

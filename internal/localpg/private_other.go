@@ -4,10 +4,10 @@ package localpg
 
 import (
 	"context"
-	"errors"
+	"fmt"
 )
 
 func openPrivate(context.Context, Options) (*Cluster, error) {
-	return nil, errors.New("a private cluster needs a Unix system: " +
-		"start PostgreSQL yourself and set PINWRIGHT_DATABASE_URL=postgres://admin:…@localhost:5432/postgres")
+	return nil, fmt.Errorf("%w: a private cluster needs a Unix system: "+
+		"start PostgreSQL yourself and set PINWRIGHT_DATABASE_URL=postgres://admin:…@localhost:5432/postgres", errNothing)
 }

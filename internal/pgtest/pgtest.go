@@ -17,8 +17,8 @@
 //
 //   - PINWRIGHT_DATABASE_URL: work on this server, with this administrator's
 //     login, instead of a private cluster.
-//   - PINWRIGHT_POSTGRES=given, installed or fetched: allow this step of the
-//     ladder only.
+//   - PINWRIGHT_POSTGRES=given, installed, fetched or container: allow this step
+//     of the ladder only. The last is package pgcontainer's.
 //   - PINWRIGHT_KEEP_TEST_DB=1: leave the databases of failed tests for a person
 //     to look at; the test's log says where.
 package pgtest
@@ -30,7 +30,6 @@ import (
 	"fmt"
 	"log/slog"
 	"os"
-	"path/filepath"
 	"regexp"
 	"strconv"
 	"strings"
@@ -43,6 +42,7 @@ import (
 	"github.com/jackc/pgx/v5/pgxpool"
 
 	"pinwright/internal/localpg"
+	"pinwright/internal/pgcontainer"
 	"pinwright/internal/schema"
 	"pinwright/migrations"
 )
@@ -231,6 +231,7 @@ func setUp(ctx context.Context) error {
 	c, err := localpg.Open(ctx, localpg.Options{
 		URL:      os.Getenv("PINWRIGHT_DATABASE_URL"),
 		Only:     localpg.Step(os.Getenv("PINWRIGHT_POSTGRES")),
+		Further:  pgcontainer.Rung(),
 		Settings: settings,
 	})
 	if err != nil {
@@ -340,9 +341,7 @@ func TakeDown() error {
 		return nil
 	}
 	if binary.kept.Load() && c.Private() {
-		folder := filepath.Dir(c.LogPath())
-		fmt.Fprintf(os.Stderr, "pgtest: kept %s; look at it with: postgres -D %s/data -k %s -c listen_addresses= (as the user who owns it), "+
-			"then psql -h %s -U postgres; remove the folder afterwards\n", folder, folder, folder, folder)
+		fmt.Fprintf(os.Stderr, "pgtest: kept %s; look at it with: %s\n", c.How(), c.LookAt())
 		return c.StopAndKeep()
 	}
 	if !c.Private() && binary.template != "" {

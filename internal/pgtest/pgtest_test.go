@@ -4,14 +4,17 @@ import (
 	"bufio"
 	"errors"
 	"fmt"
+	"net"
 	"os"
 	"os/exec"
 	"strconv"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgconn"
 
 	"pinwright/internal/pgtest"
 )
@@ -143,36 +146,45 @@ func TestBinaryWhoseParentIsKilledEndsAndLeavesNothing(t *testing.T) {
 		t.Fatal(err)
 	}
 	var pid int
-	var socket string
+	var server *pgx.ConnConfig
 	lines := bufio.NewScanner(out)
-	for (pid == 0 || socket == "") && lines.Scan() {
+	for (pid == 0 || server == nil) && lines.Scan() {
 		if text, ok := strings.CutPrefix(lines.Text(), "pid of orphan: "); ok {
 			if pid, err = strconv.Atoi(text); err != nil {
 				t.Fatal(err)
 			}
 		}
 		if text, ok := strings.CutPrefix(lines.Text(), "database of orphan: "); ok {
-			cfg, err := pgx.ParseConfig(text)
-			if err != nil {
+			if server, err = pgx.ParseConfig(text); err != nil {
 				t.Fatal(err)
 			}
-			socket = cfg.Host
 		}
 	}
-	if pid == 0 || socket == "" {
+	if pid == 0 || server == nil {
 		t.Fatalf("the binary ended without a database (process %d)", pid)
 	}
 	if err := cmd.Process.Kill(); err != nil {
 		t.Fatal(err)
 	}
 	_ = cmd.Wait() // it was killed
-	for deadline := time.Now().Add(time.Minute); ; time.Sleep(20 * time.Millisecond) {
-		_, err := os.Stat(socket)
-		if errors.Is(err, os.ErrNotExist) {
-			break
-		}
+	for deadline := time.Now().Add(time.Minute); !gone(server); time.Sleep(20 * time.Millisecond) {
 		if time.Now().After(deadline) {
-			t.Fatalf("the cluster's folder %s is left a minute after the kill", socket)
+			t.Fatalf("the cluster at %s is left a minute after the kill", server.Host)
 		}
 	}
+}
+
+// gone tells that the server is no more: its socket's folder, or, in a container,
+// its port. Package pgcontainer's tests look for what a container leaves.
+func gone(server *pgx.ConnConfig) bool {
+	network, address := pgconn.NetworkAddress(server.Host, server.Port)
+	if network == "unix" {
+		_, err := os.Stat(server.Host)
+		return errors.Is(err, os.ErrNotExist)
+	}
+	conn, err := net.DialTimeout(network, address, time.Second)
+	if err == nil {
+		_ = conn.Close()
+	}
+	return errors.Is(err, syscall.ECONNREFUSED) || errors.Is(err, syscall.EHOSTUNREACH)
 }
