@@ -953,7 +953,7 @@ func (e VehicleChassisKind) Valid() bool {
 	}
 }
 
-// Availability defines model for Availability.
+// Availability When everything that was asked for is free at once
 type Availability struct {
 	DurationHours int          `json:"duration_hours"`
 	Periods       []FreePeriod `json:"periods"`
@@ -977,7 +977,7 @@ type BudgetInputIn struct {
 	U float64 `json:"u"`
 }
 
-// BudgetLine defines model for BudgetLine.
+// BudgetLine One source of the uncertainty of a reading
 type BudgetLine struct {
 	// Shared Does not average out over readings of this instrument and sitting (JCGM 100, 5.2)
 	Shared bool   `json:"shared"`
@@ -1024,13 +1024,15 @@ type CalcReadingIn struct {
 
 	// Value A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
 	Value *LengthIn `json:"value,omitempty"`
-	With  *Method   `json:"with,omitempty"`
+
+	// With What a length was measured with, where no instrument is named
+	With *Method `json:"with,omitempty"`
 }
 
 // CalcReadingInEnd Which end the gauge was tried from. Left out: not known
 type CalcReadingInEnd string
 
-// Calibration defines model for Calibration.
+// Calibration What a calibration found of a tool, and until when it holds
 type Calibration struct {
 	CalibratedOn   openapi_types.Date `json:"calibrated_on"`
 	Certificate    *string            `json:"certificate,omitempty"`
@@ -1041,8 +1043,6 @@ type Calibration struct {
 	DueOn     openapi_types.Date `json:"due_on"`
 
 	// Entered Each length exactly as it was entered, by the name of its field
-	//
-	// Example: {"size":"0.318 in"}
 	Entered *Entered `json:"entered,omitempty"`
 
 	// ExpandedUncertainty A length in the unit asked for
@@ -1075,13 +1075,13 @@ type CalibrationIn struct {
 	ExpandedUncertainty LengthIn `json:"expanded_uncertainty"`
 }
 
-// CalibrationPage defines model for CalibrationPage.
+// CalibrationPage A page of a list; there are more while it has `next`
 type CalibrationPage struct {
 	Items []Calibration `json:"items"`
 	Next  *string       `json:"next,omitempty"`
 }
 
-// CancelIn defines model for CancelIn.
+// CancelIn Why a reservation is given up, and since when
 type CancelIn struct {
 	// OccurredAt When it was given up, where that was before now; default: now
 	OccurredAt *time.Time `json:"occurred_at,omitempty"`
@@ -1113,14 +1113,16 @@ type CleanUpIn struct {
 	Readings []CalcReadingIn `json:"readings"`
 
 	// Reamer A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
-	Reamer  LengthIn `json:"reamer"`
+	Reamer LengthIn `json:"reamer"`
+
+	// Surface How the surface looks and feels
 	Surface *Surface `json:"surface,omitempty"`
 }
 
 // CleanUpInGuidance defines model for CleanUpIn.Guidance.
 type CleanUpInGuidance string
 
-// CleanUpOut defines model for CleanUpOut.
+// CleanUpOut The odds that the reamer reaches sound metal everywhere, and the sizes they rest on
 type CleanUpOut struct {
 	Assumed []Text `json:"assumed"`
 
@@ -1140,7 +1142,7 @@ type CleanUpOut struct {
 // ClientId UUID of version 7 made by the client (RFC 9562): the same id again with the same content changes nothing
 type ClientId = uuid.UUID
 
-// Club defines model for Club.
+// Club The club and its rules
 type Club struct {
 	// Currency Example: EUR
 	Currency string `json:"currency"`
@@ -1162,7 +1164,7 @@ type Club struct {
 	Version int64 `json:"version"`
 }
 
-// ClubPatch defines model for ClubPatch.
+// ClubPatch What to change; what is left out stays, and null removes what may be missing (RFC 7396)
 type ClubPatch struct {
 	// Name A name for people
 	Name            *Name `json:"name,omitempty"`
@@ -1188,11 +1190,9 @@ type Decision string
 type Duty string
 
 // Entered Each length exactly as it was entered, by the name of its field
-//
-// Example: {"size":"0.318 in"}
 type Entered map[string]string
 
-// Estimate defines model for Estimate.
+// Estimate What all readings of a feature add up to
 type Estimate struct {
 	Assumed []Text           `json:"assumed"`
 	Budgets *[]ReadingBudget `json:"budgets,omitempty"`
@@ -1239,7 +1239,7 @@ type EstimatedSize struct {
 	Text string `json:"text"`
 }
 
-// Feature defines model for Feature.
+// Feature A surface of a joint that is measured: a bore, a pin, a face
 type Feature struct {
 	// Code A short name that serves as an id: letters, digits, dot, dash, underscore
 	Code Code `json:"code"`
@@ -1258,11 +1258,13 @@ type Feature struct {
 
 	// Nominal A length in the unit asked for
 	Nominal *Length `json:"nominal,omitempty"`
-	Shape   Shape   `json:"shape"`
-	Usual   bool    `json:"usual"`
+
+	// Shape What is measured of a feature
+	Shape Shape `json:"shape"`
+	Usual bool  `json:"usual"`
 }
 
-// FeatureIn defines model for FeatureIn.
+// FeatureIn A feature to be added to a joint
 type FeatureIn struct {
 	// Code A short name that serves as an id: letters, digits, dot, dash, underscore
 	Code Code `json:"code"`
@@ -1275,19 +1277,21 @@ type FeatureIn struct {
 
 	// Nominal A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
 	Nominal *LengthIn `json:"nominal,omitempty"`
-	Shape   Shape     `json:"shape"`
+
+	// Shape What is measured of a feature
+	Shape Shape `json:"shape"`
 
 	// Usual The feature meant by a reading that names only the joint; one at most, and the first bore when none is marked
 	Usual *bool `json:"usual,omitempty"`
 }
 
-// FeatureList defines model for FeatureList.
+// FeatureList The features of a joint
 type FeatureList struct {
 	Items []Feature `json:"items"`
 	Next  *string   `json:"next,omitempty"`
 }
 
-// FieldFault defines model for FieldFault.
+// FieldFault One thing that is wrong with one field, and how to mend it
 type FieldFault struct {
 	// Candidates What an ambiguous name may mean
 	Candidates *[]string `json:"candidates,omitempty"`
@@ -1301,7 +1305,7 @@ type FieldFault struct {
 	Pointer string `json:"pointer"`
 }
 
-// FitIn defines model for FitIn.
+// FitIn A nominal size and a fit
 type FitIn struct {
 	// Fit ISO 286 hole/shaft classes, or an inch fit of ASME B4.1 such as RC4
 	//
@@ -1312,7 +1316,7 @@ type FitIn struct {
 	Size LengthIn `json:"size"`
 }
 
-// FitOut defines model for FitOut.
+// FitOut The limits of size of hole and shaft, and the clearance between them
 type FitOut struct {
 	// ClearanceMax A length in the unit asked for
 	ClearanceMax Length `json:"clearance_max"`
@@ -1343,7 +1347,7 @@ type FitOut struct {
 // FitOutKind defines model for FitOut.Kind.
 type FitOutKind string
 
-// Form defines model for Form.
+// Form How far from round and straight worn surfaces of this kind are taken to be
 type Form struct {
 	// BellMouth A length in the unit asked for
 	BellMouth *Length `json:"bell_mouth,omitempty"`
@@ -1378,7 +1382,7 @@ type FreePeriod struct {
 	Until time.Time `json:"until"`
 }
 
-// Garage defines model for Garage.
+// Garage A place with a time zone and hours, where tools live and cars stand
 type Garage struct {
 	Address *string `json:"address,omitempty"`
 	Closes  string  `json:"closes"`
@@ -1396,7 +1400,7 @@ type Garage struct {
 	Version  int64  `json:"version"`
 }
 
-// GarageIn defines model for GarageIn.
+// GarageIn A garage to be added
 type GarageIn struct {
 	// Address Free text
 	Address *Note `json:"address,omitempty"`
@@ -1419,13 +1423,13 @@ type GarageIn struct {
 	TimeZone string `json:"time_zone"`
 }
 
-// GaragePage defines model for GaragePage.
+// GaragePage A page of a list; there are more while it has `next`
 type GaragePage struct {
 	Items []Garage `json:"items"`
 	Next  *string  `json:"next,omitempty"`
 }
 
-// GaragePatch defines model for GaragePatch.
+// GaragePatch What to change; what is left out stays, and null removes what may be missing (RFC 7396)
 type GaragePatch struct {
 	Address *string `json:"address,omitempty"`
 	Closes  *string `json:"closes,omitempty"`
@@ -1448,7 +1452,7 @@ type GaugeResult string
 // GaugeSense Plus: the gauge is its size or larger within its class; minus: its size or smaller
 type GaugeSense string
 
-// HealthReport defines model for HealthReport.
+// HealthReport Whether the service can serve, and what each check found
 type HealthReport struct {
 	Checks *map[string]string `json:"checks,omitempty"`
 	Status HealthReportStatus `json:"status"`
@@ -1527,7 +1531,7 @@ type ImportFault struct {
 // ImportKind What the rows of a sheet are
 type ImportKind string
 
-// ImportPage defines model for ImportPage.
+// ImportPage A page of a list; there are more while it has `next`
 type ImportPage struct {
 	// Items Without their reports
 	Items []Import `json:"items"`
@@ -1579,7 +1583,7 @@ type ImportRow struct {
 // ImportRowStatus exists: it was there already with all that the row says
 type ImportRowStatus string
 
-// Joint defines model for Joint.
+// Joint A pivot of a vehicle, with its features and what it is to become
 type Joint struct {
 	// Facts What speaks against reaming, as seen on the part
 	Facts    JointFacts `json:"facts"`
@@ -1608,7 +1612,7 @@ type Joint struct {
 	Version   int64 `json:"version"`
 }
 
-// JointAnswer defines model for JointAnswer.
+// JointAnswer What to do with one joint of the set, and how sure that is
 type JointAnswer struct {
 	// CleanUpSize A size with its doubt
 	CleanUpSize *EstimatedSize `json:"clean_up_size,omitempty"`
@@ -1650,10 +1654,12 @@ type JointAnswer struct {
 	Reamer *Length `json:"reamer,omitempty"`
 
 	// ReamerModel A short name that serves as an id: letters, digits, dot, dash, underscore
-	ReamerModel *Code     `json:"reamer_model,omitempty"`
-	Reasons     []Text    `json:"reasons"`
-	RunnerUp    *RunnerUp `json:"runner_up,omitempty"`
-	Step        *string   `json:"step,omitempty"`
+	ReamerModel *Code  `json:"reamer_model,omitempty"`
+	Reasons     []Text `json:"reasons"`
+
+	// RunnerUp The next best option, and why it was not chosen
+	RunnerUp *RunnerUp `json:"runner_up,omitempty"`
+	Step     *string   `json:"step,omitempty"`
 }
 
 // JointFacts What speaks against reaming, as seen on the part
@@ -1680,7 +1686,7 @@ type JointFactsPatch struct {
 	ThinBoss        *bool `json:"thin_boss,omitempty"`
 }
 
-// JointPage defines model for JointPage.
+// JointPage A page of a list; there are more while it has `next`
 type JointPage struct {
 	Items []Joint `json:"items"`
 	Next  *string `json:"next,omitempty"`
@@ -1734,13 +1740,15 @@ type JointTarget struct {
 	Thousandth *bool  `json:"thousandth,omitempty"`
 }
 
-// JointTemplate defines model for JointTemplate.
+// JointTemplate What joints of one kind have in common
 type JointTemplate struct {
 	Cautions []string `json:"cautions"`
 
 	// Code A short name that serves as an id: letters, digits, dot, dash, underscore
-	Code     Code                  `json:"code"`
-	Features []TemplateFeature     `json:"features"`
+	Code     Code              `json:"code"`
+	Features []TemplateFeature `json:"features"`
+
+	// Form How far from round and straight worn surfaces of this kind are taken to be
 	Form     *Form                 `json:"form,omitempty"`
 	Guidance JointTemplateGuidance `json:"guidance"`
 
@@ -1762,7 +1770,7 @@ type JointTemplate struct {
 // JointTemplateGuidance defines model for JointTemplate.Guidance.
 type JointTemplateGuidance string
 
-// JointTemplateIn defines model for JointTemplateIn.
+// JointTemplateIn A joint template to be added
 type JointTemplateIn struct {
 	Cautions *[]JointTemplateInCautions `json:"cautions,omitempty"`
 
@@ -1793,7 +1801,7 @@ type JointTemplateInCautions string
 // JointTemplateInGuidance defines model for JointTemplateIn.Guidance.
 type JointTemplateInGuidance string
 
-// JointTemplatePage defines model for JointTemplatePage.
+// JointTemplatePage A page of a list; there are more while it has `next`
 type JointTemplatePage struct {
 	Items []JointTemplate `json:"items"`
 	Next  *string         `json:"next,omitempty"`
@@ -1817,7 +1825,7 @@ type LengthIn = length.Quantity
 // LengthOrNull A length, or null to delete it
 type LengthOrNull = length.Quantity
 
-// LimitsIn defines model for LimitsIn.
+// LimitsIn A nominal size and a tolerance class
 type LimitsIn struct {
 	// Class ISO 286 tolerance class: capital for a hole, small for a shaft
 	//
@@ -1828,7 +1836,7 @@ type LimitsIn struct {
 	Size LengthIn `json:"size"`
 }
 
-// LimitsOut defines model for LimitsOut.
+// LimitsOut The limits of size of a tolerance class, with the table they stand in
 type LimitsOut struct {
 	Class string        `json:"class"`
 	Kind  LimitsOutKind `json:"kind"`
@@ -1857,14 +1865,19 @@ type LimitsOut struct {
 // LimitsOutKind defines model for LimitsOut.Kind.
 type LimitsOutKind string
 
-// Me defines model for Me.
+// Me The caller: member, club and token
 type Me struct {
-	Club   Club   `json:"club"`
+	// Club The club and its rules
+	Club Club `json:"club"`
+
+	// Member A person of the club
 	Member Member `json:"member"`
-	Token  Token  `json:"token"`
+
+	// Token A token of a member, without its text but in the answer that made it
+	Token Token `json:"token"`
 }
 
-// Member defines model for Member.
+// Member A person of the club
 type Member struct {
 	Disabled bool `json:"disabled"`
 
@@ -1883,7 +1896,7 @@ type Member struct {
 	Version int64  `json:"version"`
 }
 
-// MemberIn defines model for MemberIn.
+// MemberIn A member to be added
 type MemberIn struct {
 	// Garage An id or the people's own name for it
 	Garage *Ref `json:"garage,omitempty"`
@@ -1898,13 +1911,13 @@ type MemberIn struct {
 	Roles *[]Role `json:"roles,omitempty"`
 }
 
-// MemberPage defines model for MemberPage.
+// MemberPage A page of a list; there are more while it has `next`
 type MemberPage struct {
 	Items []Member `json:"items"`
 	Next  *string  `json:"next,omitempty"`
 }
 
-// MemberPatch defines model for MemberPatch.
+// MemberPatch What to change; what is left out stays, and null removes what may be missing (RFC 7396)
 type MemberPatch struct {
 	// Disabled A disabled member's tokens stop working with the next request
 	Disabled *bool   `json:"disabled,omitempty"`
@@ -1918,7 +1931,7 @@ type MemberPatch struct {
 	Roles  *[]Role `json:"roles,omitempty"`
 }
 
-// Method defines model for Method.
+// Method What a length was measured with, where no instrument is named
 type Method string
 
 // Money Money in the smallest unit of its ISO 4217 currency, and as text
@@ -1945,7 +1958,7 @@ type MoneyIn struct {
 // Name A name for people
 type Name = string
 
-// NextMeasurement defines model for NextMeasurement.
+// NextMeasurement A reading worth taking next, and what it may change
 type NextMeasurement struct {
 	// FeatureId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 	FeatureId Id `json:"feature_id"`
@@ -1976,7 +1989,7 @@ type NextMeasurement struct {
 // NextMeasurementKind defines model for NextMeasurement.Kind.
 type NextMeasurementKind string
 
-// NextOutcome defines model for NextOutcome.
+// NextOutcome One result that a next reading may have, and what would follow
 type NextOutcome struct {
 	// Decision provisional: the best there is, but not within the accepted risk
 	Decision    Decision  `json:"decision"`
@@ -1986,7 +1999,7 @@ type NextOutcome struct {
 	Text        string    `json:"text"`
 }
 
-// NotLendableLine defines model for NotLendableLine.
+// NotLendableLine A line of a reservation whose tool may not be lent
 type NotLendableLine struct {
 	Detail string `json:"detail"`
 
@@ -2011,7 +2024,7 @@ type NotLendableProblem struct {
 // Note Free text
 type Note = string
 
-// OfferedPin defines model for OfferedPin.
+// OfferedPin Pins to order: which, how many, when and for how much
 type OfferedPin struct {
 	// Days Days until delivery at the 90 % quantile of recorded times
 	Days   *int `json:"days,omitempty"`
@@ -2025,7 +2038,7 @@ type OfferedPin struct {
 	Step  string `json:"step"`
 }
 
-// OfferedTool defines model for OfferedTool.
+// OfferedTool A tool of the club that does it, and when it is free
 type OfferedTool struct {
 	Caution *string `json:"caution,omitempty"`
 
@@ -2040,7 +2053,7 @@ type OfferedTool struct {
 	Number Code `json:"number"`
 }
 
-// Offers defines model for Offers.
+// Offers The tools, free days, pins and prices for a recommendation today
 type Offers struct {
 	CommonFree []FreePeriod `json:"common_free"`
 	Pins       []OfferedPin `json:"pins"`
@@ -2058,7 +2071,7 @@ type Offers struct {
 	Warnings []Text `json:"warnings"`
 }
 
-// OptionAnswer defines model for OptionAnswer.
+// OptionAnswer One way to mend a joint, with its odds, price and time
 type OptionAnswer struct {
 	Against *[]Text `json:"against,omitempty"`
 
@@ -2099,7 +2112,7 @@ type OptionAnswerOption string
 // OptionAnswerProof Whether the fit keeps the accepted risk (JCGM 106)
 type OptionAnswerProof string
 
-// Period defines model for Period.
+// Period A half-open stretch of time: `from` belongs to it, `until` does not
 type Period struct {
 	From  time.Time `json:"from"`
 	Until time.Time `json:"until"`
@@ -2111,7 +2124,7 @@ type PeriodIn struct {
 	Until time.Time `json:"until"`
 }
 
-// PinSeries defines model for PinSeries.
+// PinSeries A ladder of pins with the reamers that go with them
 type PinSeries struct {
 	// Code A short name that serves as an id: letters, digits, dot, dash, underscore
 	Code         Code   `json:"code"`
@@ -2127,7 +2140,7 @@ type PinSeries struct {
 	Version  int64     `json:"version"`
 }
 
-// PinSeriesIn defines model for PinSeriesIn.
+// PinSeriesIn A pin series to be added
 type PinSeriesIn struct {
 	// Code A short name that serves as an id: letters, digits, dot, dash, underscore
 	Code Code `json:"code"`
@@ -2145,13 +2158,13 @@ type PinSeriesIn struct {
 	Supplier *Name `json:"supplier,omitempty"`
 }
 
-// PinSeriesPage defines model for PinSeriesPage.
+// PinSeriesPage A page of a list; there are more while it has `next`
 type PinSeriesPage struct {
 	Items []PinSeries `json:"items"`
 	Next  *string     `json:"next,omitempty"`
 }
 
-// PinStep defines model for PinStep.
+// PinStep One pin of a series and the reamer for it
 type PinStep struct {
 	// Code A short name that serves as an id: letters, digits, dot, dash, underscore
 	Code     Code `json:"code"`
@@ -2202,7 +2215,7 @@ type PinStepIn struct {
 	Reamer *LengthIn `json:"reamer,omitempty"`
 }
 
-// PlannedStep defines model for PlannedStep.
+// PlannedStep What is planned for one joint of the set
 type PlannedStep struct {
 	Option   string  `json:"option"`
 	Position string  `json:"position"`
@@ -2212,7 +2225,7 @@ type PlannedStep struct {
 // Preference uniform: one size everywhere; least_metal: the smallest step each; cheapest: the least money
 type Preference string
 
-// PreferenceAnswer defines model for PreferenceAnswer.
+// PreferenceAnswer The answer for the whole set under one preference
 type PreferenceAnswer struct {
 	// Cost Money in the smallest unit of its ISO 4217 currency, and as text
 	Cost *Money `json:"cost,omitempty"`
@@ -2244,7 +2257,7 @@ type Problem struct {
 	AdditionalProperties map[string]interface{} `json:"-"`
 }
 
-// Reading defines model for Reading.
+// Reading One observation of a feature, as it was entered and as it counts
 type Reading struct {
 	Assumed   []Text   `json:"assumed"`
 	Deburred  *bool    `json:"deburred,omitempty"`
@@ -2286,7 +2299,9 @@ type Reading struct {
 	Stage Stage `json:"stage"`
 
 	// Station Place along the axis. On a pin the mouths are its unworn ends
-	Station            *Station  `json:"station,omitempty"`
+	Station *Station `json:"station,omitempty"`
+
+	// Surface How the surface looks and feels
 	Surface            Surface   `json:"surface"`
 	TakenAt            time.Time `json:"taken_at"`
 	TemperatureCelsius *float64  `json:"temperature_celsius,omitempty"`
@@ -2297,6 +2312,8 @@ type Reading struct {
 		// ReplacedBy UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 		ReplacedBy *Id `json:"replaced_by,omitempty"`
 	} `json:"void,omitempty"`
+
+	// With What a length was measured with, where no instrument is named
 	With *Method `json:"with,omitempty"`
 }
 
@@ -2306,18 +2323,18 @@ type ReadingEnd string
 // ReadingKind defines model for Reading.Kind.
 type ReadingKind string
 
-// ReadingAnswer defines model for ReadingAnswer.
+// ReadingAnswer One reading, or the report on a batch
 type ReadingAnswer struct {
 	union json.RawMessage
 }
 
-// ReadingBatch defines model for ReadingBatch.
+// ReadingBatch Readings that come together; each is judged by itself
 type ReadingBatch struct {
 	// Readings Each a ReadingIn, judged by itself
 	Readings []*interface{} `json:"readings"`
 }
 
-// ReadingBudget defines model for ReadingBudget.
+// ReadingBudget Where the uncertainty of one reading comes from
 type ReadingBudget struct {
 	Lines []BudgetLine `json:"lines"`
 
@@ -2329,8 +2346,6 @@ type ReadingBudget struct {
 }
 
 // ReadingIn One observation: `value` with an instrument (`with` its kind, or `instrument` its tool number), or `gauge` with how it behaved. Three fields are enough: `{"joint","gauge","result"}` or `{"joint","value","with"}`. `joint` is an id or a position (with `vehicle`, where several have it), `feature` an id or a code within the joint; left out, the joint's usual one is meant.
-//
-// Example: {"gauge":"0.318 in","joint":"front-left-upper","result":"no_go"}
 type ReadingIn struct {
 	// Deburred The mouth was free of burrs and staking
 	Deburred *bool `json:"deburred,omitempty"`
@@ -2367,6 +2382,8 @@ type ReadingIn struct {
 
 	// Station Place along the axis. On a pin the mouths are its unworn ends
 	Station *Station `json:"station,omitempty"`
+
+	// Surface How the surface looks and feels
 	Surface *Surface `json:"surface,omitempty"`
 
 	// TakenAt Default: when it was received
@@ -2382,8 +2399,10 @@ type ReadingIn struct {
 	Value *LengthIn `json:"value,omitempty"`
 
 	// Vehicle An id or the people's own name for it
-	Vehicle *Ref    `json:"vehicle,omitempty"`
-	With    *Method `json:"with,omitempty"`
+	Vehicle *Ref `json:"vehicle,omitempty"`
+
+	// With What a length was measured with, where no instrument is named
+	With *Method `json:"with,omitempty"`
 }
 
 // ReadingInEnd Which end the gauge was tried from
@@ -2392,18 +2411,18 @@ type ReadingInEnd string
 // ReadingInTemperatureUnit defines model for ReadingIn.Temperature.Unit.
 type ReadingInTemperatureUnit string
 
-// ReadingPage defines model for ReadingPage.
+// ReadingPage A page of a list; there are more while it has `next`
 type ReadingPage struct {
 	Items []Reading `json:"items"`
 	Next  *string   `json:"next,omitempty"`
 }
 
-// ReadingPost defines model for ReadingPost.
+// ReadingPost One reading, or a batch of them
 type ReadingPost struct {
 	union json.RawMessage
 }
 
-// ReadingReport defines model for ReadingReport.
+// ReadingReport What became of each reading of a batch
 type ReadingReport struct {
 	Created  int          `json:"created"`
 	Existing int          `json:"existing"`
@@ -2411,12 +2430,14 @@ type ReadingReport struct {
 	Rows     []ReadingRow `json:"rows"`
 }
 
-// ReadingRow defines model for ReadingRow.
+// ReadingRow What became of one reading of a batch
 type ReadingRow struct {
 	Errors *[]FieldFault `json:"errors,omitempty"`
 
 	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
-	Id      *Id      `json:"id,omitempty"`
+	Id *Id `json:"id,omitempty"`
+
+	// Reading One observation of a feature, as it was entered and as it counts
 	Reading *Reading `json:"reading,omitempty"`
 
 	// Row Which reading of the request, from 0
@@ -2430,7 +2451,7 @@ type ReadingRowStatus string
 // Reason Why, for whoever reads the record later
 type Reason = string
 
-// Recommendation defines model for Recommendation.
+// Recommendation What to do with a set of joints, as it was worked out at that time
 type Recommendation struct {
 	Assumed  []Text `json:"assumed"`
 	Cautions []Text `json:"cautions"`
@@ -2451,8 +2472,10 @@ type Recommendation struct {
 	Engine string `json:"engine"`
 
 	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
-	Id              Id               `json:"id"`
-	Joints          []JointAnswer    `json:"joints"`
+	Id     Id            `json:"id"`
+	Joints []JointAnswer `json:"joints"`
+
+	// NextMeasurement A reading worth taking next, and what it may change
 	NextMeasurement *NextMeasurement `json:"next_measurement,omitempty"`
 
 	// PinSeriesId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
@@ -2483,7 +2506,7 @@ type Recommendation struct {
 	Warnings  []Text `json:"warnings"`
 }
 
-// RecommendationIn defines model for RecommendationIn.
+// RecommendationIn The joints to decide on together, and how to choose
 type RecommendationIn struct {
 	// Form Means of form error to expect, when they are known better than by default
 	Form     *FormIn                   `json:"form,omitempty"`
@@ -2509,7 +2532,7 @@ type RecommendationIn struct {
 // RecommendationInGuidance defines model for RecommendationIn.Guidance.
 type RecommendationInGuidance string
 
-// RecommendationPage defines model for RecommendationPage.
+// RecommendationPage A page of a list; there are more while it has `next`
 type RecommendationPage struct {
 	Items []Recommendation `json:"items"`
 	Next  *string          `json:"next,omitempty"`
@@ -2518,18 +2541,16 @@ type RecommendationPage struct {
 // Ref An id or the people's own name for it
 type Ref = string
 
-// ReplaceIn defines model for ReplaceIn.
+// ReplaceIn The reading that takes the place of a mistaken one, and why
 type ReplaceIn struct {
 	// Reading One observation: `value` with an instrument (`with` its kind, or `instrument` its tool number), or `gauge` with how it behaved. Three fields are enough: `{"joint","gauge","result"}` or `{"joint","value","with"}`. `joint` is an id or a position (with `vehicle`, where several have it), `feature` an id or a code within the joint; left out, the joint's usual one is meant.
-	//
-	// Example: {"gauge":"0.318 in","joint":"front-left-upper","result":"no_go"}
 	Reading ReadingIn `json:"reading"`
 
 	// Reason Why, for whoever reads the record later
 	Reason Reason `json:"reason"`
 }
 
-// Reservation defines model for Reservation.
+// Reservation Tools put aside for a member
 type Reservation struct {
 	CancelReason *string    `json:"cancel_reason,omitempty"`
 	CancelledAt  *time.Time `json:"cancelled_at,omitempty"`
@@ -2579,12 +2600,16 @@ type ReservationIn struct {
 	Recommendation *Id `json:"recommendation,omitempty"`
 }
 
-// ReservationLine defines model for ReservationLine.
+// ReservationLine One tool of a reservation, with its period
 type ReservationLine struct {
-	Caution *string              `json:"caution,omitempty"`
-	Held    Period               `json:"held"`
-	Period  Period               `json:"period"`
-	State   ReservationLineState `json:"state"`
+	Caution *string `json:"caution,omitempty"`
+
+	// Held A half-open stretch of time: `from` belongs to it, `until` does not
+	Held Period `json:"held"`
+
+	// Period A half-open stretch of time: `from` belongs to it, `until` does not
+	Period Period               `json:"period"`
+	State  ReservationLineState `json:"state"`
 
 	// ToolId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 	ToolId Id `json:"tool_id"`
@@ -2614,7 +2639,7 @@ type ReservationLineIn struct {
 	ToolModel *Ref `json:"tool_model,omitempty"`
 }
 
-// ReservationPage defines model for ReservationPage.
+// ReservationPage A page of a list; there are more while it has `next`
 type ReservationPage struct {
 	Items []Reservation `json:"items"`
 	Next  *string       `json:"next,omitempty"`
@@ -2623,7 +2648,7 @@ type ReservationPage struct {
 // Role What somebody may do in the club; a member may have several
 type Role string
 
-// RunnerUp defines model for RunnerUp.
+// RunnerUp The next best option, and why it was not chosen
 type RunnerUp struct {
 	Option string  `json:"option"`
 	Step   *string `json:"step,omitempty"`
@@ -2635,10 +2660,10 @@ type RunnerUp struct {
 // Scope `read` looks, `readings` also posts readings, `write` does all that the member's roles allow
 type Scope string
 
-// Shape defines model for Shape.
+// Shape What is measured of a feature
 type Shape string
 
-// SizeQuantile defines model for SizeQuantile.
+// SizeQuantile A size below which the true one lies with probability p
 type SizeQuantile struct {
 	P float64 `json:"p"`
 
@@ -2652,11 +2677,12 @@ type Stage string
 // Station Place along the axis. On a pin the mouths are its unworn ends
 type Station string
 
-// Surface defines model for Surface.
+// Surface How the surface looks and feels
 type Surface string
 
-// TakenLine defines model for TakenLine.
+// TakenLine A line of a reservation that cannot be had in its period, and when it can
 type TakenLine struct {
+	// Asked A half-open stretch of time: `from` belongs to it, `until` does not
 	Asked  Period `json:"asked"`
 	Detail string `json:"detail"`
 
@@ -2694,7 +2720,7 @@ type TargetPatch struct {
 	Thousandth   *bool         `json:"thousandth,omitempty"`
 }
 
-// TemplateFeature defines model for TemplateFeature.
+// TemplateFeature A feature that joints of this template have
 type TemplateFeature struct {
 	// Code A short name that serves as an id: letters, digits, dot, dash, underscore
 	Code Code `json:"code"`
@@ -2707,8 +2733,10 @@ type TemplateFeature struct {
 
 	// Nominal A length in the unit asked for
 	Nominal *Length `json:"nominal,omitempty"`
-	Shape   Shape   `json:"shape"`
-	Usual   bool    `json:"usual"`
+
+	// Shape What is measured of a feature
+	Shape Shape `json:"shape"`
+	Usual bool  `json:"usual"`
 }
 
 // Text A sentence for people with the code and values it was made from, so that clients can translate it
@@ -2719,7 +2747,7 @@ type Text struct {
 	Text   string                  `json:"text"`
 }
 
-// Token defines model for Token.
+// Token A token of a member, without its text but in the answer that made it
 type Token struct {
 	CreatedAt time.Time `json:"created_at"`
 	ExpiresAt time.Time `json:"expires_at"`
@@ -2746,7 +2774,7 @@ type Token struct {
 // TokenKind defines model for Token.Kind.
 type TokenKind string
 
-// TokenIn defines model for TokenIn.
+// TokenIn A token to be made
 type TokenIn struct {
 	// ExpiresAt Default: 90 days from now; at most 400 days
 	ExpiresAt *time.Time `json:"expires_at,omitempty"`
@@ -2768,13 +2796,13 @@ type TokenIn struct {
 // TokenInKind defines model for TokenIn.Kind.
 type TokenInKind string
 
-// TokenPage defines model for TokenPage.
+// TokenPage A page of a list; there are more while it has `next`
 type TokenPage struct {
 	Items []Token `json:"items"`
 	Next  *string `json:"next,omitempty"`
 }
 
-// Tool defines model for Tool.
+// Tool One tool of the club
 type Tool struct {
 	// CalibrationDueOn By the newest calibration
 	CalibrationDueOn *openapi_types.Date `json:"calibration_due_on,omitempty"`
@@ -2783,7 +2811,9 @@ type Tool struct {
 	GarageId Id `json:"garage_id"`
 
 	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
-	Id   Id       `json:"id"`
+	Id Id `json:"id"`
+
+	// Kind What sort of tool it is
 	Kind ToolKind `json:"kind"`
 
 	// ModelCode A short name that serves as an id: letters, digits, dot, dash, underscore
@@ -2797,14 +2827,16 @@ type Tool struct {
 	Number Code `json:"number"`
 
 	// Size A length in the unit asked for
-	Size  *Length   `json:"size,omitempty"`
+	Size *Length `json:"size,omitempty"`
+
+	// State Whether a tool can be lent
 	State ToolState `json:"state"`
 
 	// Version Also grows with its model, whose code and size show here, and with each calibration
 	Version int64 `json:"version"`
 }
 
-// ToolIn defines model for ToolIn.
+// ToolIn A tool to be added
 type ToolIn struct {
 	// Garage An id or the people's own name for it
 	Garage Ref `json:"garage"`
@@ -2816,14 +2848,16 @@ type ToolIn struct {
 	Note *Note `json:"note,omitempty"`
 
 	// Number A short name that serves as an id: letters, digits, dot, dash, underscore
-	Number Code       `json:"number"`
-	State  *ToolState `json:"state,omitempty"`
+	Number Code `json:"number"`
+
+	// State Whether a tool can be lent
+	State *ToolState `json:"state,omitempty"`
 }
 
-// ToolKind defines model for ToolKind.
+// ToolKind What sort of tool it is
 type ToolKind string
 
-// ToolModel defines model for ToolModel.
+// ToolModel What tools of one kind and size have in common
 type ToolModel struct {
 	Caution *string `json:"caution,omitempty"`
 
@@ -2834,8 +2868,6 @@ type ToolModel struct {
 	Code Code `json:"code"`
 
 	// Entered Each length exactly as it was entered, by the name of its field
-	//
-	// Example: {"size":"0.318 in"}
 	Entered *Entered `json:"entered,omitempty"`
 
 	// GaugeClass Size tolerance class of a gauge (ASME B89.1.5)
@@ -2845,7 +2877,9 @@ type ToolModel struct {
 	GaugeSense *GaugeSense `json:"gauge_sense,omitempty"`
 
 	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
-	Id   Id       `json:"id"`
+	Id Id `json:"id"`
+
+	// Kind What sort of tool it is
 	Kind ToolKind `json:"kind"`
 
 	// Name A name for people
@@ -2881,7 +2915,9 @@ type ToolModelIn struct {
 
 	// GaugeSense Plus: the gauge is its size or larger within its class; minus: its size or smaller
 	GaugeSense *GaugeSense `json:"gauge_sense,omitempty"`
-	Kind       ToolKind    `json:"kind"`
+
+	// Kind What sort of tool it is
+	Kind ToolKind `json:"kind"`
 
 	// Name A name for people
 	Name Name `json:"name"`
@@ -2899,13 +2935,13 @@ type ToolModelIn struct {
 	Size *LengthIn `json:"size,omitempty"`
 }
 
-// ToolModelPage defines model for ToolModelPage.
+// ToolModelPage A page of a list; there are more while it has `next`
 type ToolModelPage struct {
 	Items []ToolModel `json:"items"`
 	Next  *string     `json:"next,omitempty"`
 }
 
-// ToolModelPatch defines model for ToolModelPatch.
+// ToolModelPatch What to change; what is left out stays, and null removes what may be missing (RFC 7396)
 type ToolModelPatch struct {
 	Caution      *string `json:"caution,omitempty"`
 	ChargePerUse *struct {
@@ -2920,7 +2956,7 @@ type ToolModelPatch struct {
 	Name *Name `json:"name,omitempty"`
 }
 
-// ToolOffer defines model for ToolOffer.
+// ToolOffer What a recommendation needs, and the tools of the club that do it
 type ToolOffer struct {
 	Needed string `json:"needed"`
 
@@ -2932,24 +2968,26 @@ type ToolOffer struct {
 	Tools     []OfferedTool `json:"tools"`
 }
 
-// ToolPage defines model for ToolPage.
+// ToolPage A page of a list; there are more while it has `next`
 type ToolPage struct {
 	Items []Tool  `json:"items"`
 	Next  *string `json:"next,omitempty"`
 }
 
-// ToolPatch defines model for ToolPatch.
+// ToolPatch What to change; what is left out stays, and null removes what may be missing (RFC 7396)
 type ToolPatch struct {
 	// Garage An id or the people's own name for it
 	Garage *Ref    `json:"garage,omitempty"`
 	Note   *string `json:"note,omitempty"`
 
 	// Number A short name that serves as an id: letters, digits, dot, dash, underscore
-	Number *Code      `json:"number,omitempty"`
-	State  *ToolState `json:"state,omitempty"`
+	Number *Code `json:"number,omitempty"`
+
+	// State Whether a tool can be lent
+	State *ToolState `json:"state,omitempty"`
 }
 
-// ToolState defines model for ToolState.
+// ToolState Whether a tool can be lent
 type ToolState string
 
 // ToolTakenProblem What is taken, when it is free, and the next periods in which everything asked for is free together: the whole request moved by whole days, at the same time of the
@@ -2981,14 +3019,18 @@ type UncertaintyIn struct {
 
 	// Resolution A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
 	Resolution *LengthIn `json:"resolution,omitempty"`
-	Shape      *Shape    `json:"shape,omitempty"`
+
+	// Shape What is measured of a feature
+	Shape *Shape `json:"shape,omitempty"`
 
 	// TemperatureCelsius Of the workpiece. Left out: 20, give or take 10
 	TemperatureCelsius *float64 `json:"temperature_celsius,omitempty"`
 
 	// Value A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
 	Value *LengthIn `json:"value,omitempty"`
-	With  *Method   `json:"with,omitempty"`
+
+	// With What a length was measured with, where no instrument is named
+	With *Method `json:"with,omitempty"`
 
 	// WorkpieceExpansion Millionths per kelvin. Left out: steel
 	//
@@ -2996,7 +3038,7 @@ type UncertaintyIn struct {
 	WorkpieceExpansion *float64 `json:"workpiece_expansion,omitempty"`
 }
 
-// UncertaintyOut defines model for UncertaintyOut.
+// UncertaintyOut The uncertainty of a result, with its budget (JCGM 100)
 type UncertaintyOut struct {
 	Assumed []Text        `json:"assumed"`
 	Budget  []BudgetShare `json:"budget"`
@@ -3032,7 +3074,7 @@ type UncertaintyOut struct {
 // Unit Unit of length (UCUM mm, um, [in_i], [mil_i])
 type Unit string
 
-// Vehicle defines model for Vehicle.
+// Vehicle A vehicle that is being restored
 type Vehicle struct {
 	BuiltYear     *int                `json:"built_year,omitempty"`
 	ChassisKind   *VehicleChassisKind `json:"chassis_kind,omitempty"`
@@ -3059,7 +3101,7 @@ type Vehicle struct {
 // VehicleChassisKind defines model for Vehicle.ChassisKind.
 type VehicleChassisKind string
 
-// VehicleIn defines model for VehicleIn.
+// VehicleIn A vehicle to be added
 type VehicleIn struct {
 	BuiltYear *int `json:"built_year,omitempty"`
 
@@ -3079,13 +3121,13 @@ type VehicleIn struct {
 	Name Name `json:"name"`
 }
 
-// VehiclePage defines model for VehiclePage.
+// VehiclePage A page of a list; there are more while it has `next`
 type VehiclePage struct {
 	Items []Vehicle `json:"items"`
 	Next  *string   `json:"next,omitempty"`
 }
 
-// VehiclePatch defines model for VehiclePatch.
+// VehiclePatch What to change; what is left out stays, and null removes what may be missing (RFC 7396)
 type VehiclePatch struct {
 	BuiltYear     *int    `json:"built_year,omitempty"`
 	ChassisNumber *string `json:"chassis_number,omitempty"`
@@ -3098,7 +3140,7 @@ type VehiclePatch struct {
 	Name *Name `json:"name,omitempty"`
 }
 
-// VoidIn defines model for VoidIn.
+// VoidIn Why a reading no longer counts
 type VoidIn struct {
 	// Reason Why, for whoever reads the record later
 	Reason Reason `json:"reason"`
@@ -4964,7 +5006,7 @@ func (w *ServerInterfaceWrapper) GetAvailability(ctx echo.Context) error {
 
 	// ------------- Optional query parameter "duration_hours" -------------
 
-	err = runtime.BindQueryParameterWithOptions("form", true, false, "duration_hours", ctx.QueryParams(), &params.DurationHours, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "duration_hours", ctx.QueryParams(), &params.DurationHours, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
 	if err != nil {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter duration_hours: %s", err))
 	}
@@ -4985,7 +5027,7 @@ func (w *ServerInterfaceWrapper) GetAvailability(ctx echo.Context) error {
 
 	// ------------- Optional query parameter "first" -------------
 
-	err = runtime.BindQueryParameterWithOptions("form", true, false, "first", ctx.QueryParams(), &params.First, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "first", ctx.QueryParams(), &params.First, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
 	if err != nil {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter first: %s", err))
 	}
@@ -5110,7 +5152,7 @@ func (w *ServerInterfaceWrapper) ListGarages(ctx echo.Context) error {
 	var params ListGaragesParams
 	// ------------- Optional query parameter "limit" -------------
 
-	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
 	if err != nil {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
 	}
@@ -5287,7 +5329,7 @@ func (w *ServerInterfaceWrapper) ListImports(ctx echo.Context) error {
 	var params ListImportsParams
 	// ------------- Optional query parameter "limit" -------------
 
-	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
 	if err != nil {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
 	}
@@ -5502,7 +5544,7 @@ func (w *ServerInterfaceWrapper) ListJointTemplates(ctx echo.Context) error {
 
 	// ------------- Optional query parameter "limit" -------------
 
-	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
 	if err != nil {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
 	}
@@ -5796,7 +5838,7 @@ func (w *ServerInterfaceWrapper) ListMembers(ctx echo.Context) error {
 	var params ListMembersParams
 	// ------------- Optional query parameter "limit" -------------
 
-	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
 	if err != nil {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
 	}
@@ -5980,7 +6022,7 @@ func (w *ServerInterfaceWrapper) ListPinSeries(ctx echo.Context) error {
 
 	// ------------- Optional query parameter "limit" -------------
 
-	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
 	if err != nil {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
 	}
@@ -6155,7 +6197,7 @@ func (w *ServerInterfaceWrapper) ListReadings(ctx echo.Context) error {
 
 	// ------------- Optional query parameter "limit" -------------
 
-	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
 	if err != nil {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
 	}
@@ -6387,7 +6429,7 @@ func (w *ServerInterfaceWrapper) ListRecommendations(ctx echo.Context) error {
 
 	// ------------- Optional query parameter "limit" -------------
 
-	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
 	if err != nil {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
 	}
@@ -6560,7 +6602,7 @@ func (w *ServerInterfaceWrapper) ListReservations(ctx echo.Context) error {
 
 	// ------------- Optional query parameter "limit" -------------
 
-	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
 	if err != nil {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
 	}
@@ -6720,7 +6762,7 @@ func (w *ServerInterfaceWrapper) ListTokens(ctx echo.Context) error {
 	var params ListTokensParams
 	// ------------- Optional query parameter "limit" -------------
 
-	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
 	if err != nil {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
 	}
@@ -6806,7 +6848,7 @@ func (w *ServerInterfaceWrapper) ListToolModels(ctx echo.Context) error {
 
 	// ------------- Optional query parameter "limit" -------------
 
-	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
 	if err != nil {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
 	}
@@ -7036,7 +7078,7 @@ func (w *ServerInterfaceWrapper) ListTools(ctx echo.Context) error {
 
 	// ------------- Optional query parameter "limit" -------------
 
-	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
 	if err != nil {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
 	}
@@ -7246,7 +7288,7 @@ func (w *ServerInterfaceWrapper) ListCalibrations(ctx echo.Context) error {
 
 	// ------------- Optional query parameter "limit" -------------
 
-	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
 	if err != nil {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
 	}
@@ -7330,7 +7372,7 @@ func (w *ServerInterfaceWrapper) ListVehicles(ctx echo.Context) error {
 	var params ListVehiclesParams
 	// ------------- Optional query parameter "limit" -------------
 
-	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
 	if err != nil {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
 	}
@@ -7522,7 +7564,7 @@ func (w *ServerInterfaceWrapper) ListJoints(ctx echo.Context) error {
 
 	// ------------- Optional query parameter "limit" -------------
 
-	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
 	if err != nil {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
 	}

@@ -115,7 +115,7 @@ func send(c echo.Context, status int, headers map[string]string, body []byte) {
 	if h.Get("Content-Type") == "" {
 		h.Set("Content-Type", jsonType)
 	}
-	if h.Get("Cache-Control") == "" {
+	if headers["ETag"] != "" && headers["Cache-Control"] == "" {
 		h.Set("Cache-Control", "private, no-cache")
 	}
 	c.Response().WriteHeader(status)

@@ -18,6 +18,7 @@ import (
 	"pinwright/internal/access"
 	"pinwright/internal/postgres"
 	"pinwright/internal/problem"
+	"pinwright/internal/quota"
 	"pinwright/internal/replay"
 )
 
@@ -38,6 +39,7 @@ type call struct {
 	// fault is what decoding found; it is told in its place in the order of
 	// checks.
 	fault error
+	quota *quota.Quota
 }
 
 // begin reads who calls and what for, without the database. The error is told
@@ -47,7 +49,7 @@ func (s *Server) begin(c echo.Context) (in *call, invalid, err error) {
 	op := s.contract.byRoute[c.Request().Method+" "+c.Path()]
 	event := eventOf(c)
 	event.operation = op.ID
-	in = &call{ctx: event.context(c.Request().Context()), echo: c, op: op, now: s.now(), roles: op.Roles}
+	in = &call{ctx: event.context(c.Request().Context()), echo: c, op: op, now: s.now(), roles: op.Roles, quota: s.quota}
 	if op.narrow != nil {
 		in.roles = op.narrow(c)
 	}
@@ -57,8 +59,8 @@ func (s *Server) begin(c echo.Context) (in *call, invalid, err error) {
 		}
 	}
 	if op.Roles != nil {
-		scheme, text, _ := strings.Cut(c.Request().Header.Get("Authorization"), " ")
-		in.secret = access.Secret(strings.TrimSpace(text))
+		scheme, _, _ := strings.Cut(c.Request().Header.Get("Authorization"), " ")
+		in.secret = access.Secret(credentials(c.Request()))
 		known := false
 		in.club, known = in.secret.Club()
 		if !known || !strings.EqualFold(scheme, "Bearer") { // schemes know no case (RFC 9110, 11.1)
@@ -116,6 +118,9 @@ func (in *call) admit(found *postgres.Rows[access.Caller], invalid error) error 
 	}
 	in.caller = caller
 	event := eventOf(in.echo)
+	if event.credential != nil {
+		in.quota.Confirm(*event.credential)
+	}
 	event.member, event.usedOn, event.token = caller.MemberID, caller.UsedOn, caller.TokenID
 	if name := in.echo.Param("club"); name != caller.ClubSlug && !strings.EqualFold(name, caller.ClubID.String()) {
 		return problem.Absent()

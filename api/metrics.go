@@ -26,6 +26,7 @@ type metrics struct {
 	bodyIn   *prometheus.HistogramVec // by method
 	bodyOut  *prometheus.HistogramVec
 	problems *prometheus.CounterVec // by kind
+	refused  *prometheus.CounterVec // by why: rate or overload
 	replayed prometheus.Counter
 	tokens   *prometheus.CounterVec // by outcome
 
@@ -62,6 +63,7 @@ func newMetrics(r *prometheus.Registry) *metrics {
 		bodyIn:   histograms("http_server_request_body_size_bytes", "Size of the bodies that requests brought, as far as they were read.", bodyBytes, "http_request_method"),
 		bodyOut:  histograms("http_server_response_body_size_bytes", "Size of the bodies that were answered.", bodyBytes, "http_request_method"),
 		problems: counters("pinwright_problems_total", "Requests answered with a problem, by the last part of its type; refused bodies are too-large, unsupported-media-type, malformed-request and invalid-request.", "problem"),
+		refused:  counters("pinwright_refused_requests_total", "Requests refused unseen, by why: rate (429), or overload (503, neither logged nor counted elsewhere).", "why"),
 		replayed: prometheus.NewCounter(prometheus.CounterOpts{Name: "pinwright_replayed_answers_total", Help: "Repeated requests answered with the stored answer of the first."}),
 		tokens:   counters("pinwright_token_uses_total", "Requests that brought a token or should have: accepted, or refused because it is missing, unknown, expired or revoked.", "outcome"),
 
@@ -74,14 +76,14 @@ func newMetrics(r *prometheus.Registry) *metrics {
 		events:    counters("pinwright_journal_events_total", "Events appended to the journals of all clubs and committed, by type.", "type"),
 	}
 	m.database = newDatabaseMetrics(r)
-	r.MustRegister(m.duration, m.inFlight, m.bodyIn, m.bodyOut, m.problems, m.replayed, m.tokens, m.rows, m.batch, m.engine, m.decisions, m.events,
+	r.MustRegister(m.duration, m.inFlight, m.bodyIn, m.bodyOut, m.problems, m.refused, m.replayed, m.tokens, m.rows, m.batch, m.engine, m.decisions, m.events,
 		collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 	// What alerts compare must be there before it first happens: the increase from
 	// nothing to one is not seen.
 	for _, k := range problem.Kinds() {
 		m.problems.WithLabelValues(k.Code)
 	}
-	for vec, values := range map[*prometheus.CounterVec][]string{m.tokens: {"accepted", "refused"}, m.rows: {"created", "exists", "refused"}} {
+	for vec, values := range map[*prometheus.CounterVec][]string{m.refused: {"rate", "overload"}, m.tokens: {"accepted", "refused"}, m.rows: {"created", "exists", "refused"}} {
 		for _, v := range values {
 			vec.WithLabelValues(v)
 		}

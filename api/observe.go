@@ -12,6 +12,8 @@ import (
 	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
 	"go.opentelemetry.io/otel/trace"
+
+	"pinwright/internal/quota"
 )
 
 // event is what the one log line of a request says. It is never sampled and
@@ -25,9 +27,12 @@ type event struct {
 	token        uuid.UUID
 	usedOn       *time.Time
 	problem      string
-	cause        error
-	replayed     bool
-	bytesIn      int64
+	// credential is what the caller signed in with, where the rate limit does not
+	// know it as good yet.
+	credential *quota.Credential
+	cause      error
+	replayed   bool
+	bytesIn    int64
 
 	trips, retries int
 	database       time.Duration // in round trips, without the wait for a connection
@@ -78,8 +83,10 @@ func (s *Server) observe(next echo.HandlerFunc) echo.HandlerFunc {
 			e.requestID = id
 		}
 		h := c.Response().Header()
+		for name, value := range s.safe {
+			h[name] = value
+		}
 		h.Set("X-Request-Id", e.requestID)
-		h.Set("X-Content-Type-Options", "nosniff")
 		method, route := metricMethod(r.Method), routeOf(c)
 		s.traceRequest(e, r, method, route)
 		s.metrics.inFlight.Inc()

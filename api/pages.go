@@ -63,7 +63,7 @@ func (p *still) serve(c echo.Context) error {
 	body, tag := p.body, `"`+p.tag+`"`
 	headers := map[string]string{
 		"Content-Type": p.mediaType, "Cache-Control": "public, no-cache", "Vary": "Accept-Encoding",
-		"Content-Security-Policy": contentPolicy, "Referrer-Policy": "no-referrer",
+		"Content-Security-Policy": contentPolicy,
 	}
 	if takesGzip(c.Request().Header.Get("Accept-Encoding")) {
 		// Other bytes are another representation, with a tag of its own (RFC 9110, 8.8.3.3).

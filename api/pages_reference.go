@@ -83,6 +83,12 @@ func (s *Server) limitViews() []limitView {
 		{"Body of a request", fmt.Sprintf("%s bytes; more is answered 413", thousands(uint64(max(0, s.limits.Body))))},
 		{"Time of a request", s.limits.Request.Round(time.Second).String() + "; what takes longer is answered 503 and leaves nothing behind"},
 	}
+	if s.quota != nil {
+		limits = append(limits, limitView{"Rate", fmt.Sprintf("%s requests at once and %d a second of one token, or of one address without a token and for the calculators; more is answered 429 with Retry-After. RateLimit in every answer tells what is left (draft-ietf-httpapi-ratelimit-headers)", thousands(uint64(max(0, s.limits.Burst))), s.limits.Rate)})
+	}
+	if s.limits.Queue > 0 {
+		limits = append(limits, limitView{"Overload", fmt.Sprintf("%s requests wait for the database, each at most %s; more are answered 503 with Retry-After and leave nothing behind", thousands(uint64(s.limits.Queue)), s.wait)})
+	}
 	for _, op := range s.contract.sorted() {
 		if op.Batch == "" {
 			continue
@@ -128,6 +134,7 @@ var repeats = map[string]string{
 
 func viewOperation(op *operation, roles int) operationView {
 	v := operationView{ID: op.ID, Method: op.Method, Path: op.Path, Summary: op.spec.Summary, About: op.spec.Description, Scope: op.Scope, Repeat: repeats[op.Repeat]}
+	v.About, _, _ = strings.Cut(v.About, "For whom: ") // told by Who
 	switch {
 	case op.Roles == nil:
 		v.Who = "everyone, without a token"

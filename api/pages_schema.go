@@ -112,6 +112,13 @@ func viewType(ref *openapi3.SchemaRef) typeView {
 	return typeView{{Text: strings.Join(s.Type.Slice(), " or ")}}
 }
 
+// What the bundler sets for whatever goes out, for programs only: said of every
+// field it would tell people nothing.
+const (
+	roomFor = 1 << 14
+	anyText = `^[^\x00]*$`
+)
+
 // bounds says what a value must keep to, in words.
 func bounds(ref *openapi3.SchemaRef) string {
 	if ref == nil || ref.Value == nil || ref.Ref != "" {
@@ -129,6 +136,7 @@ func bounds(ref *openapi3.SchemaRef) string {
 	}
 	span := func(least uint64, most *uint64, what string) {
 		switch {
+		case most != nil && *most == roomFor:
 		case most != nil && least == *most:
 			add("%d %s", least, what)
 		case most != nil:
@@ -140,6 +148,7 @@ func bounds(ref *openapi3.SchemaRef) string {
 	span(s.MinLength, s.MaxLength, "characters")
 	span(s.MinItems, s.MaxItems, "items")
 	switch {
+	case s.Max != nil && (*s.Max == 1<<31-1 || *s.Max == 1<<53-1): // what the format holds
 	case s.Min != nil && s.Max != nil:
 		add("%s to %s", number(*s.Min), number(*s.Max))
 	case s.Min != nil:
@@ -147,13 +156,13 @@ func bounds(ref *openapi3.SchemaRef) string {
 	case s.Max != nil:
 		add("at most %s", number(*s.Max))
 	}
-	if s.Pattern != "" {
+	if s.Pattern != "" && s.Pattern != anyText {
 		add("pattern %s", s.Pattern)
 	}
 	if s.Default != nil {
 		add("default %v", s.Default)
 	}
-	if s.Example != nil {
+	if s.Example != nil && !s.Type.Is("object") {
 		add("for example %v", s.Example)
 	}
 	if isList(ref) {

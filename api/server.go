@@ -4,6 +4,7 @@ import (
 	"context"
 	"log/slog"
 	"net/http"
+	"net/netip"
 	"runtime"
 	"sync"
 	"sync/atomic"
@@ -17,12 +18,19 @@ import (
 	"go.opentelemetry.io/otel/trace"
 
 	"pinwright/internal/postgres"
+	"pinwright/internal/problem"
+	"pinwright/internal/quota"
 )
 
 // Limits bound what one request may take.
 type Limits struct {
 	Body    int64         // bytes of a request body; default 1 MiB
 	Request time.Duration // for a request as a whole; default 15 s
+	// Queue is how many requests may wait for a connection; 0 for any number.
+	Queue int
+	// Rate is how many requests a second one token may make, or one address without
+	// a known one, after Burst at once; 0 for no limit.
+	Rate, Burst int
 }
 
 // Options are what a server is made of.
@@ -41,6 +49,10 @@ type Options struct {
 	Tracer trace.Tracer
 	// Build is shown by the figures.
 	Build Build
+	// PublicURL is how clients reach the service, as far as it is known.
+	PublicURL string
+	// TrustedProxies are the networks whose X-Forwarded-For is believed.
+	TrustedProxies []netip.Prefix
 	// Ready reports why the service cannot serve, beside the database; may be nil.
 	Ready func(ctx context.Context) error
 }
@@ -58,10 +70,15 @@ type Server struct {
 	now      func() time.Time
 	log      *slog.Logger
 	limits   Limits
+	wait     time.Duration // for a connection
 	metrics  *metrics
 	tracer   trace.Tracer
 	ready    func(ctx context.Context) error
 	echo     *echo.Echo
+	quota    *quota.Quota // nil without a limit
+	proxies  []netip.Prefix
+	safe     http.Header  // of every answer
+	shedAt   atomic.Int64 // Unix second of the last line logged about shedding
 	draining atomic.Bool
 	used     sync.Map // token id → day its use was noted
 	// cleanUps holds a place for each clean-up question being worked on: they take
@@ -91,8 +108,17 @@ func New(o Options) (*Server, error) {
 		o.Metrics = prometheus.NewRegistry()
 	}
 	s := &Server{contract: c, now: o.Now, log: o.Log, limits: o.Limits, ready: o.Ready, metrics: newMetrics(o.Metrics), tracer: o.Tracer,
+		proxies: o.TrustedProxies, safe: safeHeaders(o.PublicURL), wait: o.PoolWait,
 		cleanUps: make(chan struct{}, max(1, runtime.GOMAXPROCS(0)/2))}
 	s.db = &postgres.DB{Pool: o.Pool, Wait: o.PoolWait, Watch: watch{s}}
+	if o.Limits.Queue > 0 {
+		s.db.Room = int(o.Pool.Config().MaxConns) + o.Limits.Queue
+	}
+	if o.Limits.Rate > 0 {
+		if s.quota, err = quota.New(float64(o.Limits.Rate), o.Limits.Burst); err != nil {
+			return nil, err
+		}
+	}
 	if o.Pool != nil {
 		o.Metrics.MustRegister(poolFigures{o.Pool})
 	}
@@ -101,7 +127,7 @@ func New(o Options) (*Server, error) {
 	e := echo.New()
 	e.HideBanner, e.HidePort = true, true
 	e.HTTPErrorHandler = s.fail
-	e.Use(s.guard, s.observe)
+	e.Use(s.guard, s.observe, s.ration)
 	if err := s.pages(e); err != nil {
 		return nil, err
 	}
@@ -129,7 +155,7 @@ func (s *Server) Metrics() http.Handler {
 }
 
 // Handler is the whole service.
-func (s *Server) Handler() http.Handler { return s.echo }
+func (s *Server) Handler() http.Handler { return http.HandlerFunc(s.serveOrShed) }
 
 // Drain makes readiness fail, so that a balancer sends nobody here any more;
 // requests under way and those that still come are served.
@@ -155,6 +181,9 @@ func (s *Server) noteUse(in *call) {
 		})
 		if err != nil {
 			s.used.Delete(token)
+			if problem.Is(err, problem.Unavailable) {
+				return // the next request tries again
+			}
 			s.log.Warn("use of a token was not noted", "error", err)
 		}
 	}()

@@ -957,7 +957,7 @@ func (e VehicleChassisKind) Valid() bool {
 	}
 }
 
-// Availability defines model for Availability.
+// Availability When everything that was asked for is free at once
 type Availability struct {
 	DurationHours int          `json:"duration_hours"`
 	Periods       []FreePeriod `json:"periods"`
@@ -981,7 +981,7 @@ type BudgetInputIn struct {
 	U float64 `json:"u"`
 }
 
-// BudgetLine defines model for BudgetLine.
+// BudgetLine One source of the uncertainty of a reading
 type BudgetLine struct {
 	// Shared Does not average out over readings of this instrument and sitting (JCGM 100, 5.2)
 	Shared bool   `json:"shared"`
@@ -1028,13 +1028,15 @@ type CalcReadingIn struct {
 
 	// Value A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
 	Value *LengthIn `json:"value,omitempty"`
-	With  *Method   `json:"with,omitempty"`
+
+	// With What a length was measured with, where no instrument is named
+	With *Method `json:"with,omitempty"`
 }
 
 // CalcReadingInEnd Which end the gauge was tried from. Left out: not known
 type CalcReadingInEnd string
 
-// Calibration defines model for Calibration.
+// Calibration What a calibration found of a tool, and until when it holds
 type Calibration struct {
 	CalibratedOn   openapi_types.Date `json:"calibrated_on"`
 	Certificate    *string            `json:"certificate,omitempty"`
@@ -1045,8 +1047,6 @@ type Calibration struct {
 	DueOn     openapi_types.Date `json:"due_on"`
 
 	// Entered Each length exactly as it was entered, by the name of its field
-	//
-	// Example: {"size":"0.318 in"}
 	Entered *Entered `json:"entered,omitempty"`
 
 	// ExpandedUncertainty A length in the unit asked for
@@ -1079,13 +1079,13 @@ type CalibrationIn struct {
 	ExpandedUncertainty LengthIn `json:"expanded_uncertainty"`
 }
 
-// CalibrationPage defines model for CalibrationPage.
+// CalibrationPage A page of a list; there are more while it has `next`
 type CalibrationPage struct {
 	Items []Calibration `json:"items"`
 	Next  *string       `json:"next,omitempty"`
 }
 
-// CancelIn defines model for CancelIn.
+// CancelIn Why a reservation is given up, and since when
 type CancelIn struct {
 	// OccurredAt When it was given up, where that was before now; default: now
 	OccurredAt *time.Time `json:"occurred_at,omitempty"`
@@ -1117,14 +1117,16 @@ type CleanUpIn struct {
 	Readings []CalcReadingIn `json:"readings"`
 
 	// Reamer A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
-	Reamer  LengthIn `json:"reamer"`
+	Reamer LengthIn `json:"reamer"`
+
+	// Surface How the surface looks and feels
 	Surface *Surface `json:"surface,omitempty"`
 }
 
 // CleanUpInGuidance defines model for CleanUpIn.Guidance.
 type CleanUpInGuidance string
 
-// CleanUpOut defines model for CleanUpOut.
+// CleanUpOut The odds that the reamer reaches sound metal everywhere, and the sizes they rest on
 type CleanUpOut struct {
 	Assumed []Text `json:"assumed"`
 
@@ -1144,7 +1146,7 @@ type CleanUpOut struct {
 // ClientId UUID of version 7 made by the client (RFC 9562): the same id again with the same content changes nothing
 type ClientId = uuid.UUID
 
-// Club defines model for Club.
+// Club The club and its rules
 type Club struct {
 	// Currency Example: EUR
 	Currency string `json:"currency"`
@@ -1166,7 +1168,7 @@ type Club struct {
 	Version int64 `json:"version"`
 }
 
-// ClubPatch defines model for ClubPatch.
+// ClubPatch What to change; what is left out stays, and null removes what may be missing (RFC 7396)
 type ClubPatch struct {
 	// Name A name for people
 	Name            *Name `json:"name,omitempty"`
@@ -1192,11 +1194,9 @@ type Decision string
 type Duty string
 
 // Entered Each length exactly as it was entered, by the name of its field
-//
-// Example: {"size":"0.318 in"}
 type Entered map[string]string
 
-// Estimate defines model for Estimate.
+// Estimate What all readings of a feature add up to
 type Estimate struct {
 	Assumed []Text           `json:"assumed"`
 	Budgets *[]ReadingBudget `json:"budgets,omitempty"`
@@ -1243,7 +1243,7 @@ type EstimatedSize struct {
 	Text string `json:"text"`
 }
 
-// Feature defines model for Feature.
+// Feature A surface of a joint that is measured: a bore, a pin, a face
 type Feature struct {
 	// Code A short name that serves as an id: letters, digits, dot, dash, underscore
 	Code Code `json:"code"`
@@ -1262,11 +1262,13 @@ type Feature struct {
 
 	// Nominal A length in the unit asked for
 	Nominal *Length `json:"nominal,omitempty"`
-	Shape   Shape   `json:"shape"`
-	Usual   bool    `json:"usual"`
+
+	// Shape What is measured of a feature
+	Shape Shape `json:"shape"`
+	Usual bool  `json:"usual"`
 }
 
-// FeatureIn defines model for FeatureIn.
+// FeatureIn A feature to be added to a joint
 type FeatureIn struct {
 	// Code A short name that serves as an id: letters, digits, dot, dash, underscore
 	Code Code `json:"code"`
@@ -1279,19 +1281,21 @@ type FeatureIn struct {
 
 	// Nominal A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
 	Nominal *LengthIn `json:"nominal,omitempty"`
-	Shape   Shape     `json:"shape"`
+
+	// Shape What is measured of a feature
+	Shape Shape `json:"shape"`
 
 	// Usual The feature meant by a reading that names only the joint; one at most, and the first bore when none is marked
 	Usual *bool `json:"usual,omitempty"`
 }
 
-// FeatureList defines model for FeatureList.
+// FeatureList The features of a joint
 type FeatureList struct {
 	Items []Feature `json:"items"`
 	Next  *string   `json:"next,omitempty"`
 }
 
-// FieldFault defines model for FieldFault.
+// FieldFault One thing that is wrong with one field, and how to mend it
 type FieldFault struct {
 	// Candidates What an ambiguous name may mean
 	Candidates *[]string `json:"candidates,omitempty"`
@@ -1305,7 +1309,7 @@ type FieldFault struct {
 	Pointer string `json:"pointer"`
 }
 
-// FitIn defines model for FitIn.
+// FitIn A nominal size and a fit
 type FitIn struct {
 	// Fit ISO 286 hole/shaft classes, or an inch fit of ASME B4.1 such as RC4
 	//
@@ -1316,7 +1320,7 @@ type FitIn struct {
 	Size LengthIn `json:"size"`
 }
 
-// FitOut defines model for FitOut.
+// FitOut The limits of size of hole and shaft, and the clearance between them
 type FitOut struct {
 	// ClearanceMax A length in the unit asked for
 	ClearanceMax Length `json:"clearance_max"`
@@ -1347,7 +1351,7 @@ type FitOut struct {
 // FitOutKind defines model for FitOut.Kind.
 type FitOutKind string
 
-// Form defines model for Form.
+// Form How far from round and straight worn surfaces of this kind are taken to be
 type Form struct {
 	// BellMouth A length in the unit asked for
 	BellMouth *Length `json:"bell_mouth,omitempty"`
@@ -1382,7 +1386,7 @@ type FreePeriod struct {
 	Until time.Time `json:"until"`
 }
 
-// Garage defines model for Garage.
+// Garage A place with a time zone and hours, where tools live and cars stand
 type Garage struct {
 	Address *string `json:"address,omitempty"`
 	Closes  string  `json:"closes"`
@@ -1400,7 +1404,7 @@ type Garage struct {
 	Version  int64  `json:"version"`
 }
 
-// GarageIn defines model for GarageIn.
+// GarageIn A garage to be added
 type GarageIn struct {
 	// Address Free text
 	Address *Note `json:"address,omitempty"`
@@ -1423,13 +1427,13 @@ type GarageIn struct {
 	TimeZone string `json:"time_zone"`
 }
 
-// GaragePage defines model for GaragePage.
+// GaragePage A page of a list; there are more while it has `next`
 type GaragePage struct {
 	Items []Garage `json:"items"`
 	Next  *string  `json:"next,omitempty"`
 }
 
-// GaragePatch defines model for GaragePatch.
+// GaragePatch What to change; what is left out stays, and null removes what may be missing (RFC 7396)
 type GaragePatch struct {
 	Address *string `json:"address,omitempty"`
 	Closes  *string `json:"closes,omitempty"`
@@ -1452,7 +1456,7 @@ type GaugeResult string
 // GaugeSense Plus: the gauge is its size or larger within its class; minus: its size or smaller
 type GaugeSense string
 
-// HealthReport defines model for HealthReport.
+// HealthReport Whether the service can serve, and what each check found
 type HealthReport struct {
 	Checks *map[string]string `json:"checks,omitempty"`
 	Status HealthReportStatus `json:"status"`
@@ -1531,7 +1535,7 @@ type ImportFault struct {
 // ImportKind What the rows of a sheet are
 type ImportKind string
 
-// ImportPage defines model for ImportPage.
+// ImportPage A page of a list; there are more while it has `next`
 type ImportPage struct {
 	// Items Without their reports
 	Items []Import `json:"items"`
@@ -1583,7 +1587,7 @@ type ImportRow struct {
 // ImportRowStatus exists: it was there already with all that the row says
 type ImportRowStatus string
 
-// Joint defines model for Joint.
+// Joint A pivot of a vehicle, with its features and what it is to become
 type Joint struct {
 	// Facts What speaks against reaming, as seen on the part
 	Facts    JointFacts `json:"facts"`
@@ -1612,7 +1616,7 @@ type Joint struct {
 	Version   int64 `json:"version"`
 }
 
-// JointAnswer defines model for JointAnswer.
+// JointAnswer What to do with one joint of the set, and how sure that is
 type JointAnswer struct {
 	// CleanUpSize A size with its doubt
 	CleanUpSize *EstimatedSize `json:"clean_up_size,omitempty"`
@@ -1654,10 +1658,12 @@ type JointAnswer struct {
 	Reamer *Length `json:"reamer,omitempty"`
 
 	// ReamerModel A short name that serves as an id: letters, digits, dot, dash, underscore
-	ReamerModel *Code     `json:"reamer_model,omitempty"`
-	Reasons     []Text    `json:"reasons"`
-	RunnerUp    *RunnerUp `json:"runner_up,omitempty"`
-	Step        *string   `json:"step,omitempty"`
+	ReamerModel *Code  `json:"reamer_model,omitempty"`
+	Reasons     []Text `json:"reasons"`
+
+	// RunnerUp The next best option, and why it was not chosen
+	RunnerUp *RunnerUp `json:"runner_up,omitempty"`
+	Step     *string   `json:"step,omitempty"`
 }
 
 // JointFacts What speaks against reaming, as seen on the part
@@ -1684,7 +1690,7 @@ type JointFactsPatch struct {
 	ThinBoss        *bool `json:"thin_boss,omitempty"`
 }
 
-// JointPage defines model for JointPage.
+// JointPage A page of a list; there are more while it has `next`
 type JointPage struct {
 	Items []Joint `json:"items"`
 	Next  *string `json:"next,omitempty"`
@@ -1738,13 +1744,15 @@ type JointTarget struct {
 	Thousandth *bool  `json:"thousandth,omitempty"`
 }
 
-// JointTemplate defines model for JointTemplate.
+// JointTemplate What joints of one kind have in common
 type JointTemplate struct {
 	Cautions []string `json:"cautions"`
 
 	// Code A short name that serves as an id: letters, digits, dot, dash, underscore
-	Code     Code                  `json:"code"`
-	Features []TemplateFeature     `json:"features"`
+	Code     Code              `json:"code"`
+	Features []TemplateFeature `json:"features"`
+
+	// Form How far from round and straight worn surfaces of this kind are taken to be
 	Form     *Form                 `json:"form,omitempty"`
 	Guidance JointTemplateGuidance `json:"guidance"`
 
@@ -1766,7 +1774,7 @@ type JointTemplate struct {
 // JointTemplateGuidance defines model for JointTemplate.Guidance.
 type JointTemplateGuidance string
 
-// JointTemplateIn defines model for JointTemplateIn.
+// JointTemplateIn A joint template to be added
 type JointTemplateIn struct {
 	Cautions *[]JointTemplateInCautions `json:"cautions,omitempty"`
 
@@ -1797,7 +1805,7 @@ type JointTemplateInCautions string
 // JointTemplateInGuidance defines model for JointTemplateIn.Guidance.
 type JointTemplateInGuidance string
 
-// JointTemplatePage defines model for JointTemplatePage.
+// JointTemplatePage A page of a list; there are more while it has `next`
 type JointTemplatePage struct {
 	Items []JointTemplate `json:"items"`
 	Next  *string         `json:"next,omitempty"`
@@ -1821,7 +1829,7 @@ type LengthIn = length.Quantity
 // LengthOrNull A length, or null to delete it
 type LengthOrNull = length.Quantity
 
-// LimitsIn defines model for LimitsIn.
+// LimitsIn A nominal size and a tolerance class
 type LimitsIn struct {
 	// Class ISO 286 tolerance class: capital for a hole, small for a shaft
 	//
@@ -1832,7 +1840,7 @@ type LimitsIn struct {
 	Size LengthIn `json:"size"`
 }
 
-// LimitsOut defines model for LimitsOut.
+// LimitsOut The limits of size of a tolerance class, with the table they stand in
 type LimitsOut struct {
 	Class string        `json:"class"`
 	Kind  LimitsOutKind `json:"kind"`
@@ -1861,14 +1869,19 @@ type LimitsOut struct {
 // LimitsOutKind defines model for LimitsOut.Kind.
 type LimitsOutKind string
 
-// Me defines model for Me.
+// Me The caller: member, club and token
 type Me struct {
-	Club   Club   `json:"club"`
+	// Club The club and its rules
+	Club Club `json:"club"`
+
+	// Member A person of the club
 	Member Member `json:"member"`
-	Token  Token  `json:"token"`
+
+	// Token A token of a member, without its text but in the answer that made it
+	Token Token `json:"token"`
 }
 
-// Member defines model for Member.
+// Member A person of the club
 type Member struct {
 	Disabled bool `json:"disabled"`
 
@@ -1887,7 +1900,7 @@ type Member struct {
 	Version int64  `json:"version"`
 }
 
-// MemberIn defines model for MemberIn.
+// MemberIn A member to be added
 type MemberIn struct {
 	// Garage An id or the people's own name for it
 	Garage *Ref `json:"garage,omitempty"`
@@ -1902,13 +1915,13 @@ type MemberIn struct {
 	Roles *[]Role `json:"roles,omitempty"`
 }
 
-// MemberPage defines model for MemberPage.
+// MemberPage A page of a list; there are more while it has `next`
 type MemberPage struct {
 	Items []Member `json:"items"`
 	Next  *string  `json:"next,omitempty"`
 }
 
-// MemberPatch defines model for MemberPatch.
+// MemberPatch What to change; what is left out stays, and null removes what may be missing (RFC 7396)
 type MemberPatch struct {
 	// Disabled A disabled member's tokens stop working with the next request
 	Disabled *bool   `json:"disabled,omitempty"`
@@ -1922,7 +1935,7 @@ type MemberPatch struct {
 	Roles  *[]Role `json:"roles,omitempty"`
 }
 
-// Method defines model for Method.
+// Method What a length was measured with, where no instrument is named
 type Method string
 
 // Money Money in the smallest unit of its ISO 4217 currency, and as text
@@ -1949,7 +1962,7 @@ type MoneyIn struct {
 // Name A name for people
 type Name = string
 
-// NextMeasurement defines model for NextMeasurement.
+// NextMeasurement A reading worth taking next, and what it may change
 type NextMeasurement struct {
 	// FeatureId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 	FeatureId Id `json:"feature_id"`
@@ -1980,7 +1993,7 @@ type NextMeasurement struct {
 // NextMeasurementKind defines model for NextMeasurement.Kind.
 type NextMeasurementKind string
 
-// NextOutcome defines model for NextOutcome.
+// NextOutcome One result that a next reading may have, and what would follow
 type NextOutcome struct {
 	// Decision provisional: the best there is, but not within the accepted risk
 	Decision    Decision  `json:"decision"`
@@ -1990,7 +2003,7 @@ type NextOutcome struct {
 	Text        string    `json:"text"`
 }
 
-// NotLendableLine defines model for NotLendableLine.
+// NotLendableLine A line of a reservation whose tool may not be lent
 type NotLendableLine struct {
 	Detail string `json:"detail"`
 
@@ -2015,7 +2028,7 @@ type NotLendableProblem struct {
 // Note Free text
 type Note = string
 
-// OfferedPin defines model for OfferedPin.
+// OfferedPin Pins to order: which, how many, when and for how much
 type OfferedPin struct {
 	// Days Days until delivery at the 90 % quantile of recorded times
 	Days   *int `json:"days,omitempty"`
@@ -2029,7 +2042,7 @@ type OfferedPin struct {
 	Step  string `json:"step"`
 }
 
-// OfferedTool defines model for OfferedTool.
+// OfferedTool A tool of the club that does it, and when it is free
 type OfferedTool struct {
 	Caution *string `json:"caution,omitempty"`
 
@@ -2044,7 +2057,7 @@ type OfferedTool struct {
 	Number Code `json:"number"`
 }
 
-// Offers defines model for Offers.
+// Offers The tools, free days, pins and prices for a recommendation today
 type Offers struct {
 	CommonFree []FreePeriod `json:"common_free"`
 	Pins       []OfferedPin `json:"pins"`
@@ -2062,7 +2075,7 @@ type Offers struct {
 	Warnings []Text `json:"warnings"`
 }
 
-// OptionAnswer defines model for OptionAnswer.
+// OptionAnswer One way to mend a joint, with its odds, price and time
 type OptionAnswer struct {
 	Against *[]Text `json:"against,omitempty"`
 
@@ -2103,7 +2116,7 @@ type OptionAnswerOption string
 // OptionAnswerProof Whether the fit keeps the accepted risk (JCGM 106)
 type OptionAnswerProof string
 
-// Period defines model for Period.
+// Period A half-open stretch of time: `from` belongs to it, `until` does not
 type Period struct {
 	From  time.Time `json:"from"`
 	Until time.Time `json:"until"`
@@ -2115,7 +2128,7 @@ type PeriodIn struct {
 	Until time.Time `json:"until"`
 }
 
-// PinSeries defines model for PinSeries.
+// PinSeries A ladder of pins with the reamers that go with them
 type PinSeries struct {
 	// Code A short name that serves as an id: letters, digits, dot, dash, underscore
 	Code         Code   `json:"code"`
@@ -2131,7 +2144,7 @@ type PinSeries struct {
 	Version  int64     `json:"version"`
 }
 
-// PinSeriesIn defines model for PinSeriesIn.
+// PinSeriesIn A pin series to be added
 type PinSeriesIn struct {
 	// Code A short name that serves as an id: letters, digits, dot, dash, underscore
 	Code Code `json:"code"`
@@ -2149,13 +2162,13 @@ type PinSeriesIn struct {
 	Supplier *Name `json:"supplier,omitempty"`
 }
 
-// PinSeriesPage defines model for PinSeriesPage.
+// PinSeriesPage A page of a list; there are more while it has `next`
 type PinSeriesPage struct {
 	Items []PinSeries `json:"items"`
 	Next  *string     `json:"next,omitempty"`
 }
 
-// PinStep defines model for PinStep.
+// PinStep One pin of a series and the reamer for it
 type PinStep struct {
 	// Code A short name that serves as an id: letters, digits, dot, dash, underscore
 	Code     Code `json:"code"`
@@ -2206,7 +2219,7 @@ type PinStepIn struct {
 	Reamer *LengthIn `json:"reamer,omitempty"`
 }
 
-// PlannedStep defines model for PlannedStep.
+// PlannedStep What is planned for one joint of the set
 type PlannedStep struct {
 	Option   string  `json:"option"`
 	Position string  `json:"position"`
@@ -2216,7 +2229,7 @@ type PlannedStep struct {
 // Preference uniform: one size everywhere; least_metal: the smallest step each; cheapest: the least money
 type Preference string
 
-// PreferenceAnswer defines model for PreferenceAnswer.
+// PreferenceAnswer The answer for the whole set under one preference
 type PreferenceAnswer struct {
 	// Cost Money in the smallest unit of its ISO 4217 currency, and as text
 	Cost *Money `json:"cost,omitempty"`
@@ -2248,7 +2261,7 @@ type Problem struct {
 	AdditionalProperties map[string]interface{} `json:"-"`
 }
 
-// Reading defines model for Reading.
+// Reading One observation of a feature, as it was entered and as it counts
 type Reading struct {
 	Assumed   []Text   `json:"assumed"`
 	Deburred  *bool    `json:"deburred,omitempty"`
@@ -2290,7 +2303,9 @@ type Reading struct {
 	Stage Stage `json:"stage"`
 
 	// Station Place along the axis. On a pin the mouths are its unworn ends
-	Station            *Station  `json:"station,omitempty"`
+	Station *Station `json:"station,omitempty"`
+
+	// Surface How the surface looks and feels
 	Surface            Surface   `json:"surface"`
 	TakenAt            time.Time `json:"taken_at"`
 	TemperatureCelsius *float64  `json:"temperature_celsius,omitempty"`
@@ -2301,6 +2316,8 @@ type Reading struct {
 		// ReplacedBy UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 		ReplacedBy *Id `json:"replaced_by,omitempty"`
 	} `json:"void,omitempty"`
+
+	// With What a length was measured with, where no instrument is named
 	With *Method `json:"with,omitempty"`
 }
 
@@ -2310,18 +2327,18 @@ type ReadingEnd string
 // ReadingKind defines model for Reading.Kind.
 type ReadingKind string
 
-// ReadingAnswer defines model for ReadingAnswer.
+// ReadingAnswer One reading, or the report on a batch
 type ReadingAnswer struct {
 	union json.RawMessage
 }
 
-// ReadingBatch defines model for ReadingBatch.
+// ReadingBatch Readings that come together; each is judged by itself
 type ReadingBatch struct {
 	// Readings Each a ReadingIn, judged by itself
 	Readings []*interface{} `json:"readings"`
 }
 
-// ReadingBudget defines model for ReadingBudget.
+// ReadingBudget Where the uncertainty of one reading comes from
 type ReadingBudget struct {
 	Lines []BudgetLine `json:"lines"`
 
@@ -2333,8 +2350,6 @@ type ReadingBudget struct {
 }
 
 // ReadingIn One observation: `value` with an instrument (`with` its kind, or `instrument` its tool number), or `gauge` with how it behaved. Three fields are enough: `{"joint","gauge","result"}` or `{"joint","value","with"}`. `joint` is an id or a position (with `vehicle`, where several have it), `feature` an id or a code within the joint; left out, the joint's usual one is meant.
-//
-// Example: {"gauge":"0.318 in","joint":"front-left-upper","result":"no_go"}
 type ReadingIn struct {
 	// Deburred The mouth was free of burrs and staking
 	Deburred *bool `json:"deburred,omitempty"`
@@ -2371,6 +2386,8 @@ type ReadingIn struct {
 
 	// Station Place along the axis. On a pin the mouths are its unworn ends
 	Station *Station `json:"station,omitempty"`
+
+	// Surface How the surface looks and feels
 	Surface *Surface `json:"surface,omitempty"`
 
 	// TakenAt Default: when it was received
@@ -2386,8 +2403,10 @@ type ReadingIn struct {
 	Value *LengthIn `json:"value,omitempty"`
 
 	// Vehicle An id or the people's own name for it
-	Vehicle *Ref    `json:"vehicle,omitempty"`
-	With    *Method `json:"with,omitempty"`
+	Vehicle *Ref `json:"vehicle,omitempty"`
+
+	// With What a length was measured with, where no instrument is named
+	With *Method `json:"with,omitempty"`
 }
 
 // ReadingInEnd Which end the gauge was tried from
@@ -2396,18 +2415,18 @@ type ReadingInEnd string
 // ReadingInTemperatureUnit defines model for ReadingIn.Temperature.Unit.
 type ReadingInTemperatureUnit string
 
-// ReadingPage defines model for ReadingPage.
+// ReadingPage A page of a list; there are more while it has `next`
 type ReadingPage struct {
 	Items []Reading `json:"items"`
 	Next  *string   `json:"next,omitempty"`
 }
 
-// ReadingPost defines model for ReadingPost.
+// ReadingPost One reading, or a batch of them
 type ReadingPost struct {
 	union json.RawMessage
 }
 
-// ReadingReport defines model for ReadingReport.
+// ReadingReport What became of each reading of a batch
 type ReadingReport struct {
 	Created  int          `json:"created"`
 	Existing int          `json:"existing"`
@@ -2415,12 +2434,14 @@ type ReadingReport struct {
 	Rows     []ReadingRow `json:"rows"`
 }
 
-// ReadingRow defines model for ReadingRow.
+// ReadingRow What became of one reading of a batch
 type ReadingRow struct {
 	Errors *[]FieldFault `json:"errors,omitempty"`
 
 	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
-	Id      *Id      `json:"id,omitempty"`
+	Id *Id `json:"id,omitempty"`
+
+	// Reading One observation of a feature, as it was entered and as it counts
 	Reading *Reading `json:"reading,omitempty"`
 
 	// Row Which reading of the request, from 0
@@ -2434,7 +2455,7 @@ type ReadingRowStatus string
 // Reason Why, for whoever reads the record later
 type Reason = string
 
-// Recommendation defines model for Recommendation.
+// Recommendation What to do with a set of joints, as it was worked out at that time
 type Recommendation struct {
 	Assumed  []Text `json:"assumed"`
 	Cautions []Text `json:"cautions"`
@@ -2455,8 +2476,10 @@ type Recommendation struct {
 	Engine string `json:"engine"`
 
 	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
-	Id              Id               `json:"id"`
-	Joints          []JointAnswer    `json:"joints"`
+	Id     Id            `json:"id"`
+	Joints []JointAnswer `json:"joints"`
+
+	// NextMeasurement A reading worth taking next, and what it may change
 	NextMeasurement *NextMeasurement `json:"next_measurement,omitempty"`
 
 	// PinSeriesId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
@@ -2487,7 +2510,7 @@ type Recommendation struct {
 	Warnings  []Text `json:"warnings"`
 }
 
-// RecommendationIn defines model for RecommendationIn.
+// RecommendationIn The joints to decide on together, and how to choose
 type RecommendationIn struct {
 	// Form Means of form error to expect, when they are known better than by default
 	Form     *FormIn                   `json:"form,omitempty"`
@@ -2513,7 +2536,7 @@ type RecommendationIn struct {
 // RecommendationInGuidance defines model for RecommendationIn.Guidance.
 type RecommendationInGuidance string
 
-// RecommendationPage defines model for RecommendationPage.
+// RecommendationPage A page of a list; there are more while it has `next`
 type RecommendationPage struct {
 	Items []Recommendation `json:"items"`
 	Next  *string          `json:"next,omitempty"`
@@ -2522,18 +2545,16 @@ type RecommendationPage struct {
 // Ref An id or the people's own name for it
 type Ref = string
 
-// ReplaceIn defines model for ReplaceIn.
+// ReplaceIn The reading that takes the place of a mistaken one, and why
 type ReplaceIn struct {
 	// Reading One observation: `value` with an instrument (`with` its kind, or `instrument` its tool number), or `gauge` with how it behaved. Three fields are enough: `{"joint","gauge","result"}` or `{"joint","value","with"}`. `joint` is an id or a position (with `vehicle`, where several have it), `feature` an id or a code within the joint; left out, the joint's usual one is meant.
-	//
-	// Example: {"gauge":"0.318 in","joint":"front-left-upper","result":"no_go"}
 	Reading ReadingIn `json:"reading"`
 
 	// Reason Why, for whoever reads the record later
 	Reason Reason `json:"reason"`
 }
 
-// Reservation defines model for Reservation.
+// Reservation Tools put aside for a member
 type Reservation struct {
 	CancelReason *string    `json:"cancel_reason,omitempty"`
 	CancelledAt  *time.Time `json:"cancelled_at,omitempty"`
@@ -2583,12 +2604,16 @@ type ReservationIn struct {
 	Recommendation *Id `json:"recommendation,omitempty"`
 }
 
-// ReservationLine defines model for ReservationLine.
+// ReservationLine One tool of a reservation, with its period
 type ReservationLine struct {
-	Caution *string              `json:"caution,omitempty"`
-	Held    Period               `json:"held"`
-	Period  Period               `json:"period"`
-	State   ReservationLineState `json:"state"`
+	Caution *string `json:"caution,omitempty"`
+
+	// Held A half-open stretch of time: `from` belongs to it, `until` does not
+	Held Period `json:"held"`
+
+	// Period A half-open stretch of time: `from` belongs to it, `until` does not
+	Period Period               `json:"period"`
+	State  ReservationLineState `json:"state"`
 
 	// ToolId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 	ToolId Id `json:"tool_id"`
@@ -2618,7 +2643,7 @@ type ReservationLineIn struct {
 	ToolModel *Ref `json:"tool_model,omitempty"`
 }
 
-// ReservationPage defines model for ReservationPage.
+// ReservationPage A page of a list; there are more while it has `next`
 type ReservationPage struct {
 	Items []Reservation `json:"items"`
 	Next  *string       `json:"next,omitempty"`
@@ -2627,7 +2652,7 @@ type ReservationPage struct {
 // Role What somebody may do in the club; a member may have several
 type Role string
 
-// RunnerUp defines model for RunnerUp.
+// RunnerUp The next best option, and why it was not chosen
 type RunnerUp struct {
 	Option string  `json:"option"`
 	Step   *string `json:"step,omitempty"`
@@ -2639,10 +2664,10 @@ type RunnerUp struct {
 // Scope `read` looks, `readings` also posts readings, `write` does all that the member's roles allow
 type Scope string
 
-// Shape defines model for Shape.
+// Shape What is measured of a feature
 type Shape string
 
-// SizeQuantile defines model for SizeQuantile.
+// SizeQuantile A size below which the true one lies with probability p
 type SizeQuantile struct {
 	P float64 `json:"p"`
 
@@ -2656,11 +2681,12 @@ type Stage string
 // Station Place along the axis. On a pin the mouths are its unworn ends
 type Station string
 
-// Surface defines model for Surface.
+// Surface How the surface looks and feels
 type Surface string
 
-// TakenLine defines model for TakenLine.
+// TakenLine A line of a reservation that cannot be had in its period, and when it can
 type TakenLine struct {
+	// Asked A half-open stretch of time: `from` belongs to it, `until` does not
 	Asked  Period `json:"asked"`
 	Detail string `json:"detail"`
 
@@ -2698,7 +2724,7 @@ type TargetPatch struct {
 	Thousandth   *bool         `json:"thousandth,omitempty"`
 }
 
-// TemplateFeature defines model for TemplateFeature.
+// TemplateFeature A feature that joints of this template have
 type TemplateFeature struct {
 	// Code A short name that serves as an id: letters, digits, dot, dash, underscore
 	Code Code `json:"code"`
@@ -2711,8 +2737,10 @@ type TemplateFeature struct {
 
 	// Nominal A length in the unit asked for
 	Nominal *Length `json:"nominal,omitempty"`
-	Shape   Shape   `json:"shape"`
-	Usual   bool    `json:"usual"`
+
+	// Shape What is measured of a feature
+	Shape Shape `json:"shape"`
+	Usual bool  `json:"usual"`
 }
 
 // Text A sentence for people with the code and values it was made from, so that clients can translate it
@@ -2723,7 +2751,7 @@ type Text struct {
 	Text   string                  `json:"text"`
 }
 
-// Token defines model for Token.
+// Token A token of a member, without its text but in the answer that made it
 type Token struct {
 	CreatedAt time.Time `json:"created_at"`
 	ExpiresAt time.Time `json:"expires_at"`
@@ -2750,7 +2778,7 @@ type Token struct {
 // TokenKind defines model for Token.Kind.
 type TokenKind string
 
-// TokenIn defines model for TokenIn.
+// TokenIn A token to be made
 type TokenIn struct {
 	// ExpiresAt Default: 90 days from now; at most 400 days
 	ExpiresAt *time.Time `json:"expires_at,omitempty"`
@@ -2772,13 +2800,13 @@ type TokenIn struct {
 // TokenInKind defines model for TokenIn.Kind.
 type TokenInKind string
 
-// TokenPage defines model for TokenPage.
+// TokenPage A page of a list; there are more while it has `next`
 type TokenPage struct {
 	Items []Token `json:"items"`
 	Next  *string `json:"next,omitempty"`
 }
 
-// Tool defines model for Tool.
+// Tool One tool of the club
 type Tool struct {
 	// CalibrationDueOn By the newest calibration
 	CalibrationDueOn *openapi_types.Date `json:"calibration_due_on,omitempty"`
@@ -2787,7 +2815,9 @@ type Tool struct {
 	GarageId Id `json:"garage_id"`
 
 	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
-	Id   Id       `json:"id"`
+	Id Id `json:"id"`
+
+	// Kind What sort of tool it is
 	Kind ToolKind `json:"kind"`
 
 	// ModelCode A short name that serves as an id: letters, digits, dot, dash, underscore
@@ -2801,14 +2831,16 @@ type Tool struct {
 	Number Code `json:"number"`
 
 	// Size A length in the unit asked for
-	Size  *Length   `json:"size,omitempty"`
+	Size *Length `json:"size,omitempty"`
+
+	// State Whether a tool can be lent
 	State ToolState `json:"state"`
 
 	// Version Also grows with its model, whose code and size show here, and with each calibration
 	Version int64 `json:"version"`
 }
 
-// ToolIn defines model for ToolIn.
+// ToolIn A tool to be added
 type ToolIn struct {
 	// Garage An id or the people's own name for it
 	Garage Ref `json:"garage"`
@@ -2820,14 +2852,16 @@ type ToolIn struct {
 	Note *Note `json:"note,omitempty"`
 
 	// Number A short name that serves as an id: letters, digits, dot, dash, underscore
-	Number Code       `json:"number"`
-	State  *ToolState `json:"state,omitempty"`
+	Number Code `json:"number"`
+
+	// State Whether a tool can be lent
+	State *ToolState `json:"state,omitempty"`
 }
 
-// ToolKind defines model for ToolKind.
+// ToolKind What sort of tool it is
 type ToolKind string
 
-// ToolModel defines model for ToolModel.
+// ToolModel What tools of one kind and size have in common
 type ToolModel struct {
 	Caution *string `json:"caution,omitempty"`
 
@@ -2838,8 +2872,6 @@ type ToolModel struct {
 	Code Code `json:"code"`
 
 	// Entered Each length exactly as it was entered, by the name of its field
-	//
-	// Example: {"size":"0.318 in"}
 	Entered *Entered `json:"entered,omitempty"`
 
 	// GaugeClass Size tolerance class of a gauge (ASME B89.1.5)
@@ -2849,7 +2881,9 @@ type ToolModel struct {
 	GaugeSense *GaugeSense `json:"gauge_sense,omitempty"`
 
 	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
-	Id   Id       `json:"id"`
+	Id Id `json:"id"`
+
+	// Kind What sort of tool it is
 	Kind ToolKind `json:"kind"`
 
 	// Name A name for people
@@ -2885,7 +2919,9 @@ type ToolModelIn struct {
 
 	// GaugeSense Plus: the gauge is its size or larger within its class; minus: its size or smaller
 	GaugeSense *GaugeSense `json:"gauge_sense,omitempty"`
-	Kind       ToolKind    `json:"kind"`
+
+	// Kind What sort of tool it is
+	Kind ToolKind `json:"kind"`
 
 	// Name A name for people
 	Name Name `json:"name"`
@@ -2903,13 +2939,13 @@ type ToolModelIn struct {
 	Size *LengthIn `json:"size,omitempty"`
 }
 
-// ToolModelPage defines model for ToolModelPage.
+// ToolModelPage A page of a list; there are more while it has `next`
 type ToolModelPage struct {
 	Items []ToolModel `json:"items"`
 	Next  *string     `json:"next,omitempty"`
 }
 
-// ToolModelPatch defines model for ToolModelPatch.
+// ToolModelPatch What to change; what is left out stays, and null removes what may be missing (RFC 7396)
 type ToolModelPatch struct {
 	Caution      *string `json:"caution,omitempty"`
 	ChargePerUse *struct {
@@ -2924,7 +2960,7 @@ type ToolModelPatch struct {
 	Name *Name `json:"name,omitempty"`
 }
 
-// ToolOffer defines model for ToolOffer.
+// ToolOffer What a recommendation needs, and the tools of the club that do it
 type ToolOffer struct {
 	Needed string `json:"needed"`
 
@@ -2936,24 +2972,26 @@ type ToolOffer struct {
 	Tools     []OfferedTool `json:"tools"`
 }
 
-// ToolPage defines model for ToolPage.
+// ToolPage A page of a list; there are more while it has `next`
 type ToolPage struct {
 	Items []Tool  `json:"items"`
 	Next  *string `json:"next,omitempty"`
 }
 
-// ToolPatch defines model for ToolPatch.
+// ToolPatch What to change; what is left out stays, and null removes what may be missing (RFC 7396)
 type ToolPatch struct {
 	// Garage An id or the people's own name for it
 	Garage *Ref    `json:"garage,omitempty"`
 	Note   *string `json:"note,omitempty"`
 
 	// Number A short name that serves as an id: letters, digits, dot, dash, underscore
-	Number *Code      `json:"number,omitempty"`
-	State  *ToolState `json:"state,omitempty"`
+	Number *Code `json:"number,omitempty"`
+
+	// State Whether a tool can be lent
+	State *ToolState `json:"state,omitempty"`
 }
 
-// ToolState defines model for ToolState.
+// ToolState Whether a tool can be lent
 type ToolState string
 
 // ToolTakenProblem What is taken, when it is free, and the next periods in which everything asked for is free together: the whole request moved by whole days, at the same time of the
@@ -2985,14 +3023,18 @@ type UncertaintyIn struct {
 
 	// Resolution A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
 	Resolution *LengthIn `json:"resolution,omitempty"`
-	Shape      *Shape    `json:"shape,omitempty"`
+
+	// Shape What is measured of a feature
+	Shape *Shape `json:"shape,omitempty"`
 
 	// TemperatureCelsius Of the workpiece. Left out: 20, give or take 10
 	TemperatureCelsius *float64 `json:"temperature_celsius,omitempty"`
 
 	// Value A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
 	Value *LengthIn `json:"value,omitempty"`
-	With  *Method   `json:"with,omitempty"`
+
+	// With What a length was measured with, where no instrument is named
+	With *Method `json:"with,omitempty"`
 
 	// WorkpieceExpansion Millionths per kelvin. Left out: steel
 	//
@@ -3000,7 +3042,7 @@ type UncertaintyIn struct {
 	WorkpieceExpansion *float64 `json:"workpiece_expansion,omitempty"`
 }
 
-// UncertaintyOut defines model for UncertaintyOut.
+// UncertaintyOut The uncertainty of a result, with its budget (JCGM 100)
 type UncertaintyOut struct {
 	Assumed []Text        `json:"assumed"`
 	Budget  []BudgetShare `json:"budget"`
@@ -3036,7 +3078,7 @@ type UncertaintyOut struct {
 // Unit Unit of length (UCUM mm, um, [in_i], [mil_i])
 type Unit string
 
-// Vehicle defines model for Vehicle.
+// Vehicle A vehicle that is being restored
 type Vehicle struct {
 	BuiltYear     *int                `json:"built_year,omitempty"`
 	ChassisKind   *VehicleChassisKind `json:"chassis_kind,omitempty"`
@@ -3063,7 +3105,7 @@ type Vehicle struct {
 // VehicleChassisKind defines model for Vehicle.ChassisKind.
 type VehicleChassisKind string
 
-// VehicleIn defines model for VehicleIn.
+// VehicleIn A vehicle to be added
 type VehicleIn struct {
 	BuiltYear *int `json:"built_year,omitempty"`
 
@@ -3083,13 +3125,13 @@ type VehicleIn struct {
 	Name Name `json:"name"`
 }
 
-// VehiclePage defines model for VehiclePage.
+// VehiclePage A page of a list; there are more while it has `next`
 type VehiclePage struct {
 	Items []Vehicle `json:"items"`
 	Next  *string   `json:"next,omitempty"`
 }
 
-// VehiclePatch defines model for VehiclePatch.
+// VehiclePatch What to change; what is left out stays, and null removes what may be missing (RFC 7396)
 type VehiclePatch struct {
 	BuiltYear     *int    `json:"built_year,omitempty"`
 	ChassisNumber *string `json:"chassis_number,omitempty"`
@@ -3102,7 +3144,7 @@ type VehiclePatch struct {
 	Name *Name `json:"name,omitempty"`
 }
 
-// VoidIn defines model for VoidIn.
+// VoidIn Why a reading no longer counts
 type VoidIn struct {
 	// Reason Why, for whoever reads the record later
 	Reason Reason `json:"reason"`
@@ -4624,6 +4666,8 @@ type ClientInterface interface {
 
 	// GetLiveness Is the process alive
 	//
+	// For whom: Everyone, without a token.
+	//
 	// Corresponds with GET /healthz (the `GetLiveness` operationId).
 	GetLiveness(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
 
@@ -4631,10 +4675,14 @@ type ClientInterface interface {
 	//
 	// 503 while the database cannot be reached, while migrations are missing and from the moment a shutdown begins.
 	//
+	// For whom: Everyone, without a token.
+	//
 	// Corresponds with GET /readyz (the `GetReadiness` operationId).
 	GetReadiness(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CalcCleanUpWithBody Will this reamer clean up this bore
+	//
+	// For whom: Everyone, without a token.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -4643,12 +4691,16 @@ type ClientInterface interface {
 
 	// CalcCleanUp Will this reamer clean up this bore
 	//
+	// For whom: Everyone, without a token.
+	//
 	// Takes a body of the `application/json` content type.
 	//
 	// Corresponds with POST /v1/calc/clean-up (the `CalcCleanUp` operationId).
 	CalcCleanUp(ctx context.Context, params *CalcCleanUpParams, body CalcCleanUpJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CalcFitWithBody Limits and clearance of a fit
+	//
+	// For whom: Everyone, without a token.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -4657,12 +4709,16 @@ type ClientInterface interface {
 
 	// CalcFit Limits and clearance of a fit
 	//
+	// For whom: Everyone, without a token.
+	//
 	// Takes a body of the `application/json` content type.
 	//
 	// Corresponds with POST /v1/calc/fit (the `CalcFit` operationId).
 	CalcFit(ctx context.Context, params *CalcFitParams, body CalcFitJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CalcLimitsWithBody Limits of size of a tolerance class (ISO 286-1/-2)
+	//
+	// For whom: Everyone, without a token.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -4671,12 +4727,16 @@ type ClientInterface interface {
 
 	// CalcLimits Limits of size of a tolerance class (ISO 286-1/-2)
 	//
+	// For whom: Everyone, without a token.
+	//
 	// Takes a body of the `application/json` content type.
 	//
 	// Corresponds with POST /v1/calc/limits (the `CalcLimits` operationId).
 	CalcLimits(ctx context.Context, params *CalcLimitsParams, body CalcLimitsJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CalcUncertaintyWithBody Uncertainty budget of a reading or of any measurement (JCGM 100)
+	//
+	// For whom: Everyone, without a token.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -4685,6 +4745,8 @@ type ClientInterface interface {
 
 	// CalcUncertainty Uncertainty budget of a reading or of any measurement (JCGM 100)
 	//
+	// For whom: Everyone, without a token.
+	//
 	// Takes a body of the `application/json` content type.
 	//
 	// Corresponds with POST /v1/calc/uncertainty (the `CalcUncertainty` operationId).
@@ -4692,10 +4754,14 @@ type ClientInterface interface {
 
 	// GetClub The club
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Corresponds with GET /v1/clubs/{club} (the `GetClub` operationId).
 	GetClub(ctx context.Context, club InClub, params *GetClubParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// PatchClubWithBody Change the club's name or rules
+	//
+	// For whom: Members with the role officer, with a token of the scope `write`.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -4703,6 +4769,8 @@ type ClientInterface interface {
 	PatchClubWithBody(ctx context.Context, club InClub, params *PatchClubParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// PatchClubWithApplicationMergePatchPlusJSONBody Change the club's name or rules
+	//
+	// For whom: Members with the role officer, with a token of the scope `write`.
 	//
 	// Takes a body of the `application/merge-patch+json` content type.
 	//
@@ -4713,25 +4781,35 @@ type ClientInterface interface {
 	//
 	// Every period within one of the answered stretches can be reserved; the turnaround is accounted for. Tools that are not in service are never free.
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Corresponds with GET /v1/clubs/{club}/availability (the `GetAvailability` operationId).
 	GetAvailability(ctx context.Context, club InClub, params *GetAvailabilityParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// GetFeature A feature
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
 	//
 	// Corresponds with GET /v1/clubs/{club}/features/{feature} (the `GetFeature` operationId).
 	GetFeature(ctx context.Context, club InClub, feature InFeature, params *GetFeatureParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// GetEstimate What is known of a feature: passing size and clean-up size with their doubt
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Corresponds with GET /v1/clubs/{club}/features/{feature}/estimate (the `GetEstimate` operationId).
 	GetEstimate(ctx context.Context, club InClub, feature InFeature, params *GetEstimateParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListGarages The club's garages by code
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Corresponds with GET /v1/clubs/{club}/garages (the `ListGarages` operationId).
 	ListGarages(ctx context.Context, club InClub, params *ListGaragesParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CreateGarageWithBody Add a garage
+	//
+	// For whom: Members with the role officer, with a token of the scope `write`.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -4740,6 +4818,8 @@ type ClientInterface interface {
 
 	// CreateGarage Add a garage
 	//
+	// For whom: Members with the role officer, with a token of the scope `write`.
+	//
 	// Takes a body of the `application/json` content type.
 	//
 	// Corresponds with POST /v1/clubs/{club}/garages (the `CreateGarage` operationId).
@@ -4747,10 +4827,14 @@ type ClientInterface interface {
 
 	// GetGarage A garage
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Corresponds with GET /v1/clubs/{club}/garages/{garage} (the `GetGarage` operationId).
 	GetGarage(ctx context.Context, club InClub, garage InGarage, params *GetGarageParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// PatchGarageWithBody Change a garage
+	//
+	// For whom: Members with the role officer, with a token of the scope `write`.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -4759,12 +4843,16 @@ type ClientInterface interface {
 
 	// PatchGarageWithApplicationMergePatchPlusJSONBody Change a garage
 	//
+	// For whom: Members with the role officer, with a token of the scope `write`.
+	//
 	// Takes a body of the `application/merge-patch+json` content type.
 	//
 	// Corresponds with PATCH /v1/clubs/{club}/garages/{garage} (the `PatchGarage` operationId).
 	PatchGarageWithApplicationMergePatchPlusJSONBody(ctx context.Context, club InClub, garage InGarage, params *PatchGarageParams, body PatchGarageApplicationMergePatchPlusJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListImports Imports, newest first
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
 	//
 	// Corresponds with GET /v1/clubs/{club}/imports (the `ListImports` operationId).
 	ListImports(ctx context.Context, club InClub, params *ListImportsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -4783,6 +4871,9 @@ type ClientInterface interface {
 	//
 	// **Back**: `POST …/imports/{import}/revert`.
 	//
+	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+	//
 	// Takes any type of body and a specified content type.
 	//
 	// Corresponds with POST /v1/clubs/{club}/imports (the `CreateImport` operationId).
@@ -4790,12 +4881,16 @@ type ClientInterface interface {
 
 	// GetImport An import, with its report
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Corresponds with GET /v1/clubs/{club}/imports/{import} (the `GetImport` operationId).
 	GetImport(ctx context.Context, club InClub, pImport InImport, params *GetImportParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// RevertImportWithBody Take an import back
 	//
 	// Removes what it made, as long as nobody changed it and nothing else rests on it; otherwise nothing goes, and `held` lists what is in the way. Readings are voided, not removed. Needs the roles of the import; readings of others are taken back by a tool_keeper or officer.
+	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -4806,6 +4901,8 @@ type ClientInterface interface {
 	//
 	// Removes what it made, as long as nobody changed it and nothing else rests on it; otherwise nothing goes, and `held` lists what is in the way. Readings are voided, not removed. Needs the roles of the import; readings of others are taken back by a tool_keeper or officer.
 	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+	//
 	// Takes a body of the `application/json` content type.
 	//
 	// Corresponds with POST /v1/clubs/{club}/imports/{import}/revert (the `RevertImport` operationId).
@@ -4813,10 +4910,14 @@ type ClientInterface interface {
 
 	// ListJointTemplates Joint templates by code
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Corresponds with GET /v1/clubs/{club}/joint-templates (the `ListJointTemplates` operationId).
 	ListJointTemplates(ctx context.Context, club InClub, params *ListJointTemplatesParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CreateJointTemplateWithBody Add a joint template
+	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -4825,6 +4926,8 @@ type ClientInterface interface {
 
 	// CreateJointTemplate Add a joint template
 	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+	//
 	// Takes a body of the `application/json` content type.
 	//
 	// Corresponds with POST /v1/clubs/{club}/joint-templates (the `CreateJointTemplate` operationId).
@@ -4832,15 +4935,21 @@ type ClientInterface interface {
 
 	// GetJointTemplate A joint template
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Corresponds with GET /v1/clubs/{club}/joint-templates/{joint_template} (the `GetJointTemplate` operationId).
 	GetJointTemplate(ctx context.Context, club InClub, jointTemplate InJointTemplate, params *GetJointTemplateParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// GetJoint A joint with its features
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Corresponds with GET /v1/clubs/{club}/joints/{joint} (the `GetJoint` operationId).
 	GetJoint(ctx context.Context, club InClub, joint InJoint, params *GetJointParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// PatchJointWithBody Change a joint's position, series, target or what was seen on it
+	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -4849,6 +4958,8 @@ type ClientInterface interface {
 
 	// PatchJointWithApplicationMergePatchPlusJSONBody Change a joint's position, series, target or what was seen on it
 	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+	//
 	// Takes a body of the `application/merge-patch+json` content type.
 	//
 	// Corresponds with PATCH /v1/clubs/{club}/joints/{joint} (the `PatchJoint` operationId).
@@ -4856,20 +4967,28 @@ type ClientInterface interface {
 
 	// ListFeatures Features of a joint
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Corresponds with GET /v1/clubs/{club}/joints/{joint}/features (the `ListFeatures` operationId).
 	ListFeatures(ctx context.Context, club InClub, joint InJoint, params *ListFeaturesParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// GetMe Who this token is, and what it may do
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
 	//
 	// Corresponds with GET /v1/clubs/{club}/me (the `GetMe` operationId).
 	GetMe(ctx context.Context, club InClub, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListMembers Members by number
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Corresponds with GET /v1/clubs/{club}/members (the `ListMembers` operationId).
 	ListMembers(ctx context.Context, club InClub, params *ListMembersParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CreateMemberWithBody Add a member
+	//
+	// For whom: Members with the role officer, with a token of the scope `write`.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -4878,6 +4997,8 @@ type ClientInterface interface {
 
 	// CreateMember Add a member
 	//
+	// For whom: Members with the role officer, with a token of the scope `write`.
+	//
 	// Takes a body of the `application/json` content type.
 	//
 	// Corresponds with POST /v1/clubs/{club}/members (the `CreateMember` operationId).
@@ -4885,12 +5006,16 @@ type ClientInterface interface {
 
 	// GetMember A member
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Corresponds with GET /v1/clubs/{club}/members/{member} (the `GetMember` operationId).
 	GetMember(ctx context.Context, club InClub, member InMember, params *GetMemberParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// PatchMemberWithBody Change a member, their roles, or disable them
 	//
 	// The club always keeps one officer who is not disabled.
+	//
+	// For whom: Members with the role officer, with a token of the scope `write`.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -4901,6 +5026,8 @@ type ClientInterface interface {
 	//
 	// The club always keeps one officer who is not disabled.
 	//
+	// For whom: Members with the role officer, with a token of the scope `write`.
+	//
 	// Takes a body of the `application/merge-patch+json` content type.
 	//
 	// Corresponds with PATCH /v1/clubs/{club}/members/{member} (the `PatchMember` operationId).
@@ -4908,10 +5035,14 @@ type ClientInterface interface {
 
 	// ListPinSeries Pin series by code
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Corresponds with GET /v1/clubs/{club}/pin-series (the `ListPinSeries` operationId).
 	ListPinSeries(ctx context.Context, club InClub, params *ListPinSeriesParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CreatePinSeriesWithBody Add a pin series
+	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -4920,6 +5051,8 @@ type ClientInterface interface {
 
 	// CreatePinSeries Add a pin series
 	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+	//
 	// Takes a body of the `application/json` content type.
 	//
 	// Corresponds with POST /v1/clubs/{club}/pin-series (the `CreatePinSeries` operationId).
@@ -4927,10 +5060,14 @@ type ClientInterface interface {
 
 	// GetPinSeries A pin series
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Corresponds with GET /v1/clubs/{club}/pin-series/{pin_series} (the `GetPinSeries` operationId).
 	GetPinSeries(ctx context.Context, club InClub, pinSeries InPinSeries, params *GetPinSeriesParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListReadings Readings, newest first
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
 	//
 	// Corresponds with GET /v1/clubs/{club}/readings (the `ListReadings` operationId).
 	ListReadings(ctx context.Context, club InClub, params *ListReadingsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -4938,6 +5075,8 @@ type ClientInterface interface {
 	// CreateReadingsWithBody Post one reading, or up to 1,000 with a result for each
 	//
 	// A reading with a client-made `id` is counted once however often it is sent. Without ids the request needs an `Idempotency-Key`. An implausible size is kept as `doubtful`, with a question, and counts for nothing until it is replaced. One reading: 201 (200 when it exists). `{"readings": […]}`: 200 with a row for each: created, exists, refused and why; with `?atomic=true` all or none.
+	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -4948,6 +5087,8 @@ type ClientInterface interface {
 	//
 	// A reading with a client-made `id` is counted once however often it is sent. Without ids the request needs an `Idempotency-Key`. An implausible size is kept as `doubtful`, with a question, and counts for nothing until it is replaced. One reading: 201 (200 when it exists). `{"readings": […]}`: 200 with a row for each: created, exists, refused and why; with `?atomic=true` all or none.
 	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+	//
 	// Takes a body of the `application/json` content type.
 	//
 	// Corresponds with POST /v1/clubs/{club}/readings (the `CreateReadings` operationId).
@@ -4955,10 +5096,14 @@ type ClientInterface interface {
 
 	// GetReading A reading
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Corresponds with GET /v1/clubs/{club}/readings/{reading} (the `GetReading` operationId).
 	GetReading(ctx context.Context, club InClub, reading InReading, params *GetReadingParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ReplaceReadingWithBody Void a reading and post the right one in one step
+	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -4967,12 +5112,16 @@ type ClientInterface interface {
 
 	// ReplaceReading Void a reading and post the right one in one step
 	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+	//
 	// Takes a body of the `application/json` content type.
 	//
 	// Corresponds with POST /v1/clubs/{club}/readings/{reading}/replace (the `ReplaceReading` operationId).
 	ReplaceReading(ctx context.Context, club InClub, reading InReading, params *ReplaceReadingParams, body ReplaceReadingJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// VoidReadingWithBody Take a reading out of every answer; it stays on record
+	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -4981,6 +5130,8 @@ type ClientInterface interface {
 
 	// VoidReading Take a reading out of every answer; it stays on record
 	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+	//
 	// Takes a body of the `application/json` content type.
 	//
 	// Corresponds with POST /v1/clubs/{club}/readings/{reading}/void (the `VoidReading` operationId).
@@ -4988,12 +5139,16 @@ type ClientInterface interface {
 
 	// ListRecommendations Recommendations, newest first
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Corresponds with GET /v1/clubs/{club}/recommendations (the `ListRecommendations` operationId).
 	ListRecommendations(ctx context.Context, club InClub, params *ListRecommendationsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CreateRecommendationWithBody What to do with a set of joints of one vehicle
 	//
 	// The answer is kept, never changed and can be cited; a later one for the same joints is named in `superseded_by`.
+	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -5004,6 +5159,8 @@ type ClientInterface interface {
 	//
 	// The answer is kept, never changed and can be cited; a later one for the same joints is named in `superseded_by`.
 	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+	//
 	// Takes a body of the `application/json` content type.
 	//
 	// Corresponds with POST /v1/clubs/{club}/recommendations (the `CreateRecommendation` operationId).
@@ -5011,20 +5168,28 @@ type ClientInterface interface {
 
 	// GetRecommendation A recommendation
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Corresponds with GET /v1/clubs/{club}/recommendations/{recommendation} (the `GetRecommendation` operationId).
 	GetRecommendation(ctx context.Context, club InClub, recommendation InRecommendation, params *GetRecommendationParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// GetOffers Today's tools, free days and prices for it, with a ready reservation
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
 	//
 	// Corresponds with GET /v1/clubs/{club}/recommendations/{recommendation}/offers (the `GetOffers` operationId).
 	GetOffers(ctx context.Context, club InClub, recommendation InRecommendation, params *GetOffersParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListReservations Reservations, newest first
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Corresponds with GET /v1/clubs/{club}/reservations (the `ListReservations` operationId).
 	ListReservations(ctx context.Context, club InClub, params *ListReservationsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CreateReservationWithBody Reserve one or several tools, all or nothing
+	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -5033,6 +5198,8 @@ type ClientInterface interface {
 
 	// CreateReservation Reserve one or several tools, all or nothing
 	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+	//
 	// Takes a body of the `application/json` content type.
 	//
 	// Corresponds with POST /v1/clubs/{club}/reservations (the `CreateReservation` operationId).
@@ -5040,12 +5207,16 @@ type ClientInterface interface {
 
 	// GetReservation A reservation
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Corresponds with GET /v1/clubs/{club}/reservations/{reservation} (the `GetReservation` operationId).
 	GetReservation(ctx context.Context, club InClub, reservation InReservation, params *GetReservationParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CancelReservationWithBody Give the tools free again
 	//
 	// One's own; a tool keeper or officer cancels any.
+	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -5056,6 +5227,8 @@ type ClientInterface interface {
 	//
 	// One's own; a tool keeper or officer cancels any.
 	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+	//
 	// Takes a body of the `application/json` content type.
 	//
 	// Corresponds with POST /v1/clubs/{club}/reservations/{reservation}/cancel (the `CancelReservation` operationId).
@@ -5063,12 +5236,16 @@ type ClientInterface interface {
 
 	// ListTokens Own tokens; an officer sees all
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Corresponds with GET /v1/clubs/{club}/tokens (the `ListTokens` operationId).
 	ListTokens(ctx context.Context, club InClub, params *ListTokensParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CreateTokenWithBody Make a token
 	//
 	// For oneself with no more scopes than the token used has; an officer may make one for any member. The token's text is in this answer only: the same id again is answered without it (200), and a lost one is revoked and replaced.
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -5079,6 +5256,8 @@ type ClientInterface interface {
 	//
 	// For oneself with no more scopes than the token used has; an officer may make one for any member. The token's text is in this answer only: the same id again is answered without it (200), and a lost one is revoked and replaced.
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Takes a body of the `application/json` content type.
 	//
 	// Corresponds with POST /v1/clubs/{club}/tokens (the `CreateToken` operationId).
@@ -5088,10 +5267,14 @@ type ClientInterface interface {
 	//
 	// Takes effect with the next request. Own tokens; an officer revokes any. Revoking again changes nothing.
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Corresponds with DELETE /v1/clubs/{club}/tokens/{token} (the `RevokeToken` operationId).
 	RevokeToken(ctx context.Context, club InClub, token InToken, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListToolModels Tool models by code
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
 	//
 	// Corresponds with GET /v1/clubs/{club}/tool-models (the `ListToolModels` operationId).
 	ListToolModels(ctx context.Context, club InClub, params *ListToolModelsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -5099,6 +5282,8 @@ type ClientInterface interface {
 	// CreateToolModelWithBody Add a tool model
 	//
 	// Kind and sizes are settled here; another size is another model.
+	//
+	// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -5109,6 +5294,8 @@ type ClientInterface interface {
 	//
 	// Kind and sizes are settled here; another size is another model.
 	//
+	// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
+	//
 	// Takes a body of the `application/json` content type.
 	//
 	// Corresponds with POST /v1/clubs/{club}/tool-models (the `CreateToolModel` operationId).
@@ -5116,12 +5303,16 @@ type ClientInterface interface {
 
 	// GetToolModel A tool model
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Corresponds with GET /v1/clubs/{club}/tool-models/{tool_model} (the `GetToolModel` operationId).
 	GetToolModel(ctx context.Context, club InClub, toolModel InToolModel, params *GetToolModelParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// PatchToolModelWithBody Change a tool model's name, price or caution
 	//
 	// Its sizes stay: another size is another model.
+	//
+	// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -5132,6 +5323,8 @@ type ClientInterface interface {
 	//
 	// Its sizes stay: another size is another model.
 	//
+	// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
+	//
 	// Takes a body of the `application/merge-patch+json` content type.
 	//
 	// Corresponds with PATCH /v1/clubs/{club}/tool-models/{tool_model} (the `PatchToolModel` operationId).
@@ -5139,10 +5332,14 @@ type ClientInterface interface {
 
 	// ListTools Tools by number
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Corresponds with GET /v1/clubs/{club}/tools (the `ListTools` operationId).
 	ListTools(ctx context.Context, club InClub, params *ListToolsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CreateToolWithBody Add a tool
+	//
+	// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -5151,6 +5348,8 @@ type ClientInterface interface {
 
 	// CreateTool Add a tool
 	//
+	// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
+	//
 	// Takes a body of the `application/json` content type.
 	//
 	// Corresponds with POST /v1/clubs/{club}/tools (the `CreateTool` operationId).
@@ -5158,10 +5357,14 @@ type ClientInterface interface {
 
 	// GetTool A tool
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Corresponds with GET /v1/clubs/{club}/tools/{tool} (the `GetTool` operationId).
 	GetTool(ctx context.Context, club InClub, tool InTool, params *GetToolParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// PatchToolWithBody Change a tool's number, garage, state or note
+	//
+	// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -5170,6 +5373,8 @@ type ClientInterface interface {
 
 	// PatchToolWithApplicationMergePatchPlusJSONBody Change a tool's number, garage, state or note
 	//
+	// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
+	//
 	// Takes a body of the `application/merge-patch+json` content type.
 	//
 	// Corresponds with PATCH /v1/clubs/{club}/tools/{tool} (the `PatchTool` operationId).
@@ -5177,12 +5382,16 @@ type ClientInterface interface {
 
 	// ListCalibrations Calibrations of a tool, newest first
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Corresponds with GET /v1/clubs/{club}/tools/{tool}/calibrations (the `ListCalibrations` operationId).
 	ListCalibrations(ctx context.Context, club InClub, tool InTool, params *ListCalibrationsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CreateCalibrationWithBody Record a calibration
 	//
 	// Only for what measures: gauges and instruments. Calibrations are history: none is changed or deleted; the newest counts.
+	//
+	// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -5193,6 +5402,8 @@ type ClientInterface interface {
 	//
 	// Only for what measures: gauges and instruments. Calibrations are history: none is changed or deleted; the newest counts.
 	//
+	// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
+	//
 	// Takes a body of the `application/json` content type.
 	//
 	// Corresponds with POST /v1/clubs/{club}/tools/{tool}/calibrations (the `CreateCalibration` operationId).
@@ -5200,10 +5411,14 @@ type ClientInterface interface {
 
 	// ListVehicles Vehicles by code
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Corresponds with GET /v1/clubs/{club}/vehicles (the `ListVehicles` operationId).
 	ListVehicles(ctx context.Context, club InClub, params *ListVehiclesParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CreateVehicleWithBody Add a vehicle
+	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -5212,6 +5427,8 @@ type ClientInterface interface {
 
 	// CreateVehicle Add a vehicle
 	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+	//
 	// Takes a body of the `application/json` content type.
 	//
 	// Corresponds with POST /v1/clubs/{club}/vehicles (the `CreateVehicle` operationId).
@@ -5219,10 +5436,14 @@ type ClientInterface interface {
 
 	// GetVehicle A vehicle
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Corresponds with GET /v1/clubs/{club}/vehicles/{vehicle} (the `GetVehicle` operationId).
 	GetVehicle(ctx context.Context, club InClub, vehicle InVehicle, params *GetVehicleParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// PatchVehicleWithBody Change a vehicle
+	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -5231,6 +5452,8 @@ type ClientInterface interface {
 
 	// PatchVehicleWithApplicationMergePatchPlusJSONBody Change a vehicle
 	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+	//
 	// Takes a body of the `application/merge-patch+json` content type.
 	//
 	// Corresponds with PATCH /v1/clubs/{club}/vehicles/{vehicle} (the `PatchVehicle` operationId).
@@ -5238,10 +5461,14 @@ type ClientInterface interface {
 
 	// ListJoints Joints of a vehicle by position
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Corresponds with GET /v1/clubs/{club}/vehicles/{vehicle}/joints (the `ListJoints` operationId).
 	ListJoints(ctx context.Context, club InClub, vehicle InVehicle, params *ListJointsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CreateJointsWithBody Add a set of joints by a template, one call for all
+	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -5249,6 +5476,8 @@ type ClientInterface interface {
 	CreateJointsWithBody(ctx context.Context, club InClub, vehicle InVehicle, params *CreateJointsParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CreateJoints Add a set of joints by a template, one call for all
+	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
 	//
 	// Takes a body of the `application/json` content type.
 	//
@@ -5259,6 +5488,8 @@ type ClientInterface interface {
 	//
 	// A header with every column that the kind knows, and an example row of an invented club; its header says which unit is meant.
 	//
+	// For whom: Everyone, without a token.
+	//
 	// Corresponds with GET /v1/import-templates/{kind} (the `GetImportTemplate` operationId).
 	GetImportTemplate(ctx context.Context, kind InKind, reqEditors ...RequestEditorFn) (*http.Response, error)
 
@@ -5266,11 +5497,15 @@ type ClientInterface interface {
 	//
 	// For an Idempotency-Key or a client-made id, where the client cannot make one itself.
 	//
+	// For whom: Everyone, without a token.
+	//
 	// Corresponds with GET /v1/new-id (the `NewId` operationId).
 	NewId(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
 }
 
 // GetLiveness Is the process alive
+//
+// For whom: Everyone, without a token.
 //
 // Corresponds with GET /healthz (the `GetLiveness` operationId).
 func (c *Client) GetLiveness(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -5289,6 +5524,8 @@ func (c *Client) GetLiveness(ctx context.Context, reqEditors ...RequestEditorFn)
 //
 // 503 while the database cannot be reached, while migrations are missing and from the moment a shutdown begins.
 //
+// For whom: Everyone, without a token.
+//
 // Corresponds with GET /readyz (the `GetReadiness` operationId).
 func (c *Client) GetReadiness(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetReadinessRequest(c.Server)
@@ -5303,6 +5540,8 @@ func (c *Client) GetReadiness(ctx context.Context, reqEditors ...RequestEditorFn
 }
 
 // CalcCleanUpWithBody Will this reamer clean up this bore
+//
+// For whom: Everyone, without a token.
 //
 // Takes any type of body and a specified content type.
 //
@@ -5321,6 +5560,8 @@ func (c *Client) CalcCleanUpWithBody(ctx context.Context, params *CalcCleanUpPar
 
 // CalcCleanUp Will this reamer clean up this bore
 //
+// For whom: Everyone, without a token.
+//
 // Takes a body of the `application/json` content type.
 //
 // Corresponds with POST /v1/calc/clean-up (the `CalcCleanUp` operationId).
@@ -5337,6 +5578,8 @@ func (c *Client) CalcCleanUp(ctx context.Context, params *CalcCleanUpParams, bod
 }
 
 // CalcFitWithBody Limits and clearance of a fit
+//
+// For whom: Everyone, without a token.
 //
 // Takes any type of body and a specified content type.
 //
@@ -5355,6 +5598,8 @@ func (c *Client) CalcFitWithBody(ctx context.Context, params *CalcFitParams, con
 
 // CalcFit Limits and clearance of a fit
 //
+// For whom: Everyone, without a token.
+//
 // Takes a body of the `application/json` content type.
 //
 // Corresponds with POST /v1/calc/fit (the `CalcFit` operationId).
@@ -5371,6 +5616,8 @@ func (c *Client) CalcFit(ctx context.Context, params *CalcFitParams, body CalcFi
 }
 
 // CalcLimitsWithBody Limits of size of a tolerance class (ISO 286-1/-2)
+//
+// For whom: Everyone, without a token.
 //
 // Takes any type of body and a specified content type.
 //
@@ -5389,6 +5636,8 @@ func (c *Client) CalcLimitsWithBody(ctx context.Context, params *CalcLimitsParam
 
 // CalcLimits Limits of size of a tolerance class (ISO 286-1/-2)
 //
+// For whom: Everyone, without a token.
+//
 // Takes a body of the `application/json` content type.
 //
 // Corresponds with POST /v1/calc/limits (the `CalcLimits` operationId).
@@ -5405,6 +5654,8 @@ func (c *Client) CalcLimits(ctx context.Context, params *CalcLimitsParams, body 
 }
 
 // CalcUncertaintyWithBody Uncertainty budget of a reading or of any measurement (JCGM 100)
+//
+// For whom: Everyone, without a token.
 //
 // Takes any type of body and a specified content type.
 //
@@ -5423,6 +5674,8 @@ func (c *Client) CalcUncertaintyWithBody(ctx context.Context, params *CalcUncert
 
 // CalcUncertainty Uncertainty budget of a reading or of any measurement (JCGM 100)
 //
+// For whom: Everyone, without a token.
+//
 // Takes a body of the `application/json` content type.
 //
 // Corresponds with POST /v1/calc/uncertainty (the `CalcUncertainty` operationId).
@@ -5440,6 +5693,8 @@ func (c *Client) CalcUncertainty(ctx context.Context, params *CalcUncertaintyPar
 
 // GetClub The club
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Corresponds with GET /v1/clubs/{club} (the `GetClub` operationId).
 func (c *Client) GetClub(ctx context.Context, club InClub, params *GetClubParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetClubRequest(c.Server, club, params)
@@ -5454,6 +5709,8 @@ func (c *Client) GetClub(ctx context.Context, club InClub, params *GetClubParams
 }
 
 // PatchClubWithBody Change the club's name or rules
+//
+// For whom: Members with the role officer, with a token of the scope `write`.
 //
 // Takes any type of body and a specified content type.
 //
@@ -5471,6 +5728,8 @@ func (c *Client) PatchClubWithBody(ctx context.Context, club InClub, params *Pat
 }
 
 // PatchClubWithApplicationMergePatchPlusJSONBody Change the club's name or rules
+//
+// For whom: Members with the role officer, with a token of the scope `write`.
 //
 // Takes a body of the `application/merge-patch+json` content type.
 //
@@ -5491,6 +5750,8 @@ func (c *Client) PatchClubWithApplicationMergePatchPlusJSONBody(ctx context.Cont
 //
 // Every period within one of the answered stretches can be reserved; the turnaround is accounted for. Tools that are not in service are never free.
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Corresponds with GET /v1/clubs/{club}/availability (the `GetAvailability` operationId).
 func (c *Client) GetAvailability(ctx context.Context, club InClub, params *GetAvailabilityParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetAvailabilityRequest(c.Server, club, params)
@@ -5505,6 +5766,8 @@ func (c *Client) GetAvailability(ctx context.Context, club InClub, params *GetAv
 }
 
 // GetFeature A feature
+//
+// For whom: Every member of the club, with a token of the scope `read`.
 //
 // Corresponds with GET /v1/clubs/{club}/features/{feature} (the `GetFeature` operationId).
 func (c *Client) GetFeature(ctx context.Context, club InClub, feature InFeature, params *GetFeatureParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -5521,6 +5784,8 @@ func (c *Client) GetFeature(ctx context.Context, club InClub, feature InFeature,
 
 // GetEstimate What is known of a feature: passing size and clean-up size with their doubt
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Corresponds with GET /v1/clubs/{club}/features/{feature}/estimate (the `GetEstimate` operationId).
 func (c *Client) GetEstimate(ctx context.Context, club InClub, feature InFeature, params *GetEstimateParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetEstimateRequest(c.Server, club, feature, params)
@@ -5536,6 +5801,8 @@ func (c *Client) GetEstimate(ctx context.Context, club InClub, feature InFeature
 
 // ListGarages The club's garages by code
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Corresponds with GET /v1/clubs/{club}/garages (the `ListGarages` operationId).
 func (c *Client) ListGarages(ctx context.Context, club InClub, params *ListGaragesParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewListGaragesRequest(c.Server, club, params)
@@ -5550,6 +5817,8 @@ func (c *Client) ListGarages(ctx context.Context, club InClub, params *ListGarag
 }
 
 // CreateGarageWithBody Add a garage
+//
+// For whom: Members with the role officer, with a token of the scope `write`.
 //
 // Takes any type of body and a specified content type.
 //
@@ -5568,6 +5837,8 @@ func (c *Client) CreateGarageWithBody(ctx context.Context, club InClub, params *
 
 // CreateGarage Add a garage
 //
+// For whom: Members with the role officer, with a token of the scope `write`.
+//
 // Takes a body of the `application/json` content type.
 //
 // Corresponds with POST /v1/clubs/{club}/garages (the `CreateGarage` operationId).
@@ -5585,6 +5856,8 @@ func (c *Client) CreateGarage(ctx context.Context, club InClub, params *CreateGa
 
 // GetGarage A garage
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Corresponds with GET /v1/clubs/{club}/garages/{garage} (the `GetGarage` operationId).
 func (c *Client) GetGarage(ctx context.Context, club InClub, garage InGarage, params *GetGarageParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetGarageRequest(c.Server, club, garage, params)
@@ -5599,6 +5872,8 @@ func (c *Client) GetGarage(ctx context.Context, club InClub, garage InGarage, pa
 }
 
 // PatchGarageWithBody Change a garage
+//
+// For whom: Members with the role officer, with a token of the scope `write`.
 //
 // Takes any type of body and a specified content type.
 //
@@ -5617,6 +5892,8 @@ func (c *Client) PatchGarageWithBody(ctx context.Context, club InClub, garage In
 
 // PatchGarageWithApplicationMergePatchPlusJSONBody Change a garage
 //
+// For whom: Members with the role officer, with a token of the scope `write`.
+//
 // Takes a body of the `application/merge-patch+json` content type.
 //
 // Corresponds with PATCH /v1/clubs/{club}/garages/{garage} (the `PatchGarage` operationId).
@@ -5633,6 +5910,8 @@ func (c *Client) PatchGarageWithApplicationMergePatchPlusJSONBody(ctx context.Co
 }
 
 // ListImports Imports, newest first
+//
+// For whom: Every member of the club, with a token of the scope `read`.
 //
 // Corresponds with GET /v1/clubs/{club}/imports (the `ListImports` operationId).
 func (c *Client) ListImports(ctx context.Context, club InClub, params *ListImportsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -5661,6 +5940,8 @@ func (c *Client) ListImports(ctx context.Context, club InClub, params *ListImpor
 //
 // **Back**: `POST …/imports/{import}/revert`.
 //
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+//
 // Takes any type of body and a specified content type.
 //
 // Corresponds with POST /v1/clubs/{club}/imports (the `CreateImport` operationId).
@@ -5678,6 +5959,8 @@ func (c *Client) CreateImportWithBody(ctx context.Context, club InClub, params *
 
 // GetImport An import, with its report
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Corresponds with GET /v1/clubs/{club}/imports/{import} (the `GetImport` operationId).
 func (c *Client) GetImport(ctx context.Context, club InClub, pImport InImport, params *GetImportParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetImportRequest(c.Server, club, pImport, params)
@@ -5694,6 +5977,8 @@ func (c *Client) GetImport(ctx context.Context, club InClub, pImport InImport, p
 // RevertImportWithBody Take an import back
 //
 // Removes what it made, as long as nobody changed it and nothing else rests on it; otherwise nothing goes, and `held` lists what is in the way. Readings are voided, not removed. Needs the roles of the import; readings of others are taken back by a tool_keeper or officer.
+//
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
 //
 // Takes any type of body and a specified content type.
 //
@@ -5714,6 +5999,8 @@ func (c *Client) RevertImportWithBody(ctx context.Context, club InClub, pImport 
 //
 // Removes what it made, as long as nobody changed it and nothing else rests on it; otherwise nothing goes, and `held` lists what is in the way. Readings are voided, not removed. Needs the roles of the import; readings of others are taken back by a tool_keeper or officer.
 //
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+//
 // Takes a body of the `application/json` content type.
 //
 // Corresponds with POST /v1/clubs/{club}/imports/{import}/revert (the `RevertImport` operationId).
@@ -5731,6 +6018,8 @@ func (c *Client) RevertImport(ctx context.Context, club InClub, pImport InImport
 
 // ListJointTemplates Joint templates by code
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Corresponds with GET /v1/clubs/{club}/joint-templates (the `ListJointTemplates` operationId).
 func (c *Client) ListJointTemplates(ctx context.Context, club InClub, params *ListJointTemplatesParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewListJointTemplatesRequest(c.Server, club, params)
@@ -5745,6 +6034,8 @@ func (c *Client) ListJointTemplates(ctx context.Context, club InClub, params *Li
 }
 
 // CreateJointTemplateWithBody Add a joint template
+//
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
 //
 // Takes any type of body and a specified content type.
 //
@@ -5763,6 +6054,8 @@ func (c *Client) CreateJointTemplateWithBody(ctx context.Context, club InClub, p
 
 // CreateJointTemplate Add a joint template
 //
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+//
 // Takes a body of the `application/json` content type.
 //
 // Corresponds with POST /v1/clubs/{club}/joint-templates (the `CreateJointTemplate` operationId).
@@ -5780,6 +6073,8 @@ func (c *Client) CreateJointTemplate(ctx context.Context, club InClub, params *C
 
 // GetJointTemplate A joint template
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Corresponds with GET /v1/clubs/{club}/joint-templates/{joint_template} (the `GetJointTemplate` operationId).
 func (c *Client) GetJointTemplate(ctx context.Context, club InClub, jointTemplate InJointTemplate, params *GetJointTemplateParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetJointTemplateRequest(c.Server, club, jointTemplate, params)
@@ -5795,6 +6090,8 @@ func (c *Client) GetJointTemplate(ctx context.Context, club InClub, jointTemplat
 
 // GetJoint A joint with its features
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Corresponds with GET /v1/clubs/{club}/joints/{joint} (the `GetJoint` operationId).
 func (c *Client) GetJoint(ctx context.Context, club InClub, joint InJoint, params *GetJointParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetJointRequest(c.Server, club, joint, params)
@@ -5809,6 +6106,8 @@ func (c *Client) GetJoint(ctx context.Context, club InClub, joint InJoint, param
 }
 
 // PatchJointWithBody Change a joint's position, series, target or what was seen on it
+//
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
 //
 // Takes any type of body and a specified content type.
 //
@@ -5827,6 +6126,8 @@ func (c *Client) PatchJointWithBody(ctx context.Context, club InClub, joint InJo
 
 // PatchJointWithApplicationMergePatchPlusJSONBody Change a joint's position, series, target or what was seen on it
 //
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+//
 // Takes a body of the `application/merge-patch+json` content type.
 //
 // Corresponds with PATCH /v1/clubs/{club}/joints/{joint} (the `PatchJoint` operationId).
@@ -5844,6 +6145,8 @@ func (c *Client) PatchJointWithApplicationMergePatchPlusJSONBody(ctx context.Con
 
 // ListFeatures Features of a joint
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Corresponds with GET /v1/clubs/{club}/joints/{joint}/features (the `ListFeatures` operationId).
 func (c *Client) ListFeatures(ctx context.Context, club InClub, joint InJoint, params *ListFeaturesParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewListFeaturesRequest(c.Server, club, joint, params)
@@ -5858,6 +6161,8 @@ func (c *Client) ListFeatures(ctx context.Context, club InClub, joint InJoint, p
 }
 
 // GetMe Who this token is, and what it may do
+//
+// For whom: Every member of the club, with a token of the scope `read`.
 //
 // Corresponds with GET /v1/clubs/{club}/me (the `GetMe` operationId).
 func (c *Client) GetMe(ctx context.Context, club InClub, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -5874,6 +6179,8 @@ func (c *Client) GetMe(ctx context.Context, club InClub, reqEditors ...RequestEd
 
 // ListMembers Members by number
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Corresponds with GET /v1/clubs/{club}/members (the `ListMembers` operationId).
 func (c *Client) ListMembers(ctx context.Context, club InClub, params *ListMembersParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewListMembersRequest(c.Server, club, params)
@@ -5888,6 +6195,8 @@ func (c *Client) ListMembers(ctx context.Context, club InClub, params *ListMembe
 }
 
 // CreateMemberWithBody Add a member
+//
+// For whom: Members with the role officer, with a token of the scope `write`.
 //
 // Takes any type of body and a specified content type.
 //
@@ -5906,6 +6215,8 @@ func (c *Client) CreateMemberWithBody(ctx context.Context, club InClub, params *
 
 // CreateMember Add a member
 //
+// For whom: Members with the role officer, with a token of the scope `write`.
+//
 // Takes a body of the `application/json` content type.
 //
 // Corresponds with POST /v1/clubs/{club}/members (the `CreateMember` operationId).
@@ -5923,6 +6234,8 @@ func (c *Client) CreateMember(ctx context.Context, club InClub, params *CreateMe
 
 // GetMember A member
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Corresponds with GET /v1/clubs/{club}/members/{member} (the `GetMember` operationId).
 func (c *Client) GetMember(ctx context.Context, club InClub, member InMember, params *GetMemberParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetMemberRequest(c.Server, club, member, params)
@@ -5939,6 +6252,8 @@ func (c *Client) GetMember(ctx context.Context, club InClub, member InMember, pa
 // PatchMemberWithBody Change a member, their roles, or disable them
 //
 // The club always keeps one officer who is not disabled.
+//
+// For whom: Members with the role officer, with a token of the scope `write`.
 //
 // Takes any type of body and a specified content type.
 //
@@ -5959,6 +6274,8 @@ func (c *Client) PatchMemberWithBody(ctx context.Context, club InClub, member In
 //
 // The club always keeps one officer who is not disabled.
 //
+// For whom: Members with the role officer, with a token of the scope `write`.
+//
 // Takes a body of the `application/merge-patch+json` content type.
 //
 // Corresponds with PATCH /v1/clubs/{club}/members/{member} (the `PatchMember` operationId).
@@ -5976,6 +6293,8 @@ func (c *Client) PatchMemberWithApplicationMergePatchPlusJSONBody(ctx context.Co
 
 // ListPinSeries Pin series by code
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Corresponds with GET /v1/clubs/{club}/pin-series (the `ListPinSeries` operationId).
 func (c *Client) ListPinSeries(ctx context.Context, club InClub, params *ListPinSeriesParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewListPinSeriesRequest(c.Server, club, params)
@@ -5990,6 +6309,8 @@ func (c *Client) ListPinSeries(ctx context.Context, club InClub, params *ListPin
 }
 
 // CreatePinSeriesWithBody Add a pin series
+//
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
 //
 // Takes any type of body and a specified content type.
 //
@@ -6008,6 +6329,8 @@ func (c *Client) CreatePinSeriesWithBody(ctx context.Context, club InClub, param
 
 // CreatePinSeries Add a pin series
 //
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+//
 // Takes a body of the `application/json` content type.
 //
 // Corresponds with POST /v1/clubs/{club}/pin-series (the `CreatePinSeries` operationId).
@@ -6025,6 +6348,8 @@ func (c *Client) CreatePinSeries(ctx context.Context, club InClub, params *Creat
 
 // GetPinSeries A pin series
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Corresponds with GET /v1/clubs/{club}/pin-series/{pin_series} (the `GetPinSeries` operationId).
 func (c *Client) GetPinSeries(ctx context.Context, club InClub, pinSeries InPinSeries, params *GetPinSeriesParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetPinSeriesRequest(c.Server, club, pinSeries, params)
@@ -6039,6 +6364,8 @@ func (c *Client) GetPinSeries(ctx context.Context, club InClub, pinSeries InPinS
 }
 
 // ListReadings Readings, newest first
+//
+// For whom: Every member of the club, with a token of the scope `read`.
 //
 // Corresponds with GET /v1/clubs/{club}/readings (the `ListReadings` operationId).
 func (c *Client) ListReadings(ctx context.Context, club InClub, params *ListReadingsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -6056,6 +6383,8 @@ func (c *Client) ListReadings(ctx context.Context, club InClub, params *ListRead
 // CreateReadingsWithBody Post one reading, or up to 1,000 with a result for each
 //
 // A reading with a client-made `id` is counted once however often it is sent. Without ids the request needs an `Idempotency-Key`. An implausible size is kept as `doubtful`, with a question, and counts for nothing until it is replaced. One reading: 201 (200 when it exists). `{"readings": […]}`: 200 with a row for each: created, exists, refused and why; with `?atomic=true` all or none.
+//
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
 //
 // Takes any type of body and a specified content type.
 //
@@ -6076,6 +6405,8 @@ func (c *Client) CreateReadingsWithBody(ctx context.Context, club InClub, params
 //
 // A reading with a client-made `id` is counted once however often it is sent. Without ids the request needs an `Idempotency-Key`. An implausible size is kept as `doubtful`, with a question, and counts for nothing until it is replaced. One reading: 201 (200 when it exists). `{"readings": […]}`: 200 with a row for each: created, exists, refused and why; with `?atomic=true` all or none.
 //
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+//
 // Takes a body of the `application/json` content type.
 //
 // Corresponds with POST /v1/clubs/{club}/readings (the `CreateReadings` operationId).
@@ -6093,6 +6424,8 @@ func (c *Client) CreateReadings(ctx context.Context, club InClub, params *Create
 
 // GetReading A reading
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Corresponds with GET /v1/clubs/{club}/readings/{reading} (the `GetReading` operationId).
 func (c *Client) GetReading(ctx context.Context, club InClub, reading InReading, params *GetReadingParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetReadingRequest(c.Server, club, reading, params)
@@ -6107,6 +6440,8 @@ func (c *Client) GetReading(ctx context.Context, club InClub, reading InReading,
 }
 
 // ReplaceReadingWithBody Void a reading and post the right one in one step
+//
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
 //
 // Takes any type of body and a specified content type.
 //
@@ -6125,6 +6460,8 @@ func (c *Client) ReplaceReadingWithBody(ctx context.Context, club InClub, readin
 
 // ReplaceReading Void a reading and post the right one in one step
 //
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+//
 // Takes a body of the `application/json` content type.
 //
 // Corresponds with POST /v1/clubs/{club}/readings/{reading}/replace (the `ReplaceReading` operationId).
@@ -6141,6 +6478,8 @@ func (c *Client) ReplaceReading(ctx context.Context, club InClub, reading InRead
 }
 
 // VoidReadingWithBody Take a reading out of every answer; it stays on record
+//
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
 //
 // Takes any type of body and a specified content type.
 //
@@ -6159,6 +6498,8 @@ func (c *Client) VoidReadingWithBody(ctx context.Context, club InClub, reading I
 
 // VoidReading Take a reading out of every answer; it stays on record
 //
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+//
 // Takes a body of the `application/json` content type.
 //
 // Corresponds with POST /v1/clubs/{club}/readings/{reading}/void (the `VoidReading` operationId).
@@ -6176,6 +6517,8 @@ func (c *Client) VoidReading(ctx context.Context, club InClub, reading InReading
 
 // ListRecommendations Recommendations, newest first
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Corresponds with GET /v1/clubs/{club}/recommendations (the `ListRecommendations` operationId).
 func (c *Client) ListRecommendations(ctx context.Context, club InClub, params *ListRecommendationsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewListRecommendationsRequest(c.Server, club, params)
@@ -6192,6 +6535,8 @@ func (c *Client) ListRecommendations(ctx context.Context, club InClub, params *L
 // CreateRecommendationWithBody What to do with a set of joints of one vehicle
 //
 // The answer is kept, never changed and can be cited; a later one for the same joints is named in `superseded_by`.
+//
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
 //
 // Takes any type of body and a specified content type.
 //
@@ -6212,6 +6557,8 @@ func (c *Client) CreateRecommendationWithBody(ctx context.Context, club InClub, 
 //
 // The answer is kept, never changed and can be cited; a later one for the same joints is named in `superseded_by`.
 //
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+//
 // Takes a body of the `application/json` content type.
 //
 // Corresponds with POST /v1/clubs/{club}/recommendations (the `CreateRecommendation` operationId).
@@ -6229,6 +6576,8 @@ func (c *Client) CreateRecommendation(ctx context.Context, club InClub, params *
 
 // GetRecommendation A recommendation
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Corresponds with GET /v1/clubs/{club}/recommendations/{recommendation} (the `GetRecommendation` operationId).
 func (c *Client) GetRecommendation(ctx context.Context, club InClub, recommendation InRecommendation, params *GetRecommendationParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetRecommendationRequest(c.Server, club, recommendation, params)
@@ -6243,6 +6592,8 @@ func (c *Client) GetRecommendation(ctx context.Context, club InClub, recommendat
 }
 
 // GetOffers Today's tools, free days and prices for it, with a ready reservation
+//
+// For whom: Every member of the club, with a token of the scope `read`.
 //
 // Corresponds with GET /v1/clubs/{club}/recommendations/{recommendation}/offers (the `GetOffers` operationId).
 func (c *Client) GetOffers(ctx context.Context, club InClub, recommendation InRecommendation, params *GetOffersParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -6259,6 +6610,8 @@ func (c *Client) GetOffers(ctx context.Context, club InClub, recommendation InRe
 
 // ListReservations Reservations, newest first
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Corresponds with GET /v1/clubs/{club}/reservations (the `ListReservations` operationId).
 func (c *Client) ListReservations(ctx context.Context, club InClub, params *ListReservationsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewListReservationsRequest(c.Server, club, params)
@@ -6273,6 +6626,8 @@ func (c *Client) ListReservations(ctx context.Context, club InClub, params *List
 }
 
 // CreateReservationWithBody Reserve one or several tools, all or nothing
+//
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
 //
 // Takes any type of body and a specified content type.
 //
@@ -6291,6 +6646,8 @@ func (c *Client) CreateReservationWithBody(ctx context.Context, club InClub, par
 
 // CreateReservation Reserve one or several tools, all or nothing
 //
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+//
 // Takes a body of the `application/json` content type.
 //
 // Corresponds with POST /v1/clubs/{club}/reservations (the `CreateReservation` operationId).
@@ -6308,6 +6665,8 @@ func (c *Client) CreateReservation(ctx context.Context, club InClub, params *Cre
 
 // GetReservation A reservation
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Corresponds with GET /v1/clubs/{club}/reservations/{reservation} (the `GetReservation` operationId).
 func (c *Client) GetReservation(ctx context.Context, club InClub, reservation InReservation, params *GetReservationParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetReservationRequest(c.Server, club, reservation, params)
@@ -6324,6 +6683,8 @@ func (c *Client) GetReservation(ctx context.Context, club InClub, reservation In
 // CancelReservationWithBody Give the tools free again
 //
 // One's own; a tool keeper or officer cancels any.
+//
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
 //
 // Takes any type of body and a specified content type.
 //
@@ -6344,6 +6705,8 @@ func (c *Client) CancelReservationWithBody(ctx context.Context, club InClub, res
 //
 // One's own; a tool keeper or officer cancels any.
 //
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+//
 // Takes a body of the `application/json` content type.
 //
 // Corresponds with POST /v1/clubs/{club}/reservations/{reservation}/cancel (the `CancelReservation` operationId).
@@ -6361,6 +6724,8 @@ func (c *Client) CancelReservation(ctx context.Context, club InClub, reservation
 
 // ListTokens Own tokens; an officer sees all
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Corresponds with GET /v1/clubs/{club}/tokens (the `ListTokens` operationId).
 func (c *Client) ListTokens(ctx context.Context, club InClub, params *ListTokensParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewListTokensRequest(c.Server, club, params)
@@ -6377,6 +6742,8 @@ func (c *Client) ListTokens(ctx context.Context, club InClub, params *ListTokens
 // CreateTokenWithBody Make a token
 //
 // For oneself with no more scopes than the token used has; an officer may make one for any member. The token's text is in this answer only: the same id again is answered without it (200), and a lost one is revoked and replaced.
+//
+// For whom: Every member of the club, with a token of the scope `read`.
 //
 // Takes any type of body and a specified content type.
 //
@@ -6397,6 +6764,8 @@ func (c *Client) CreateTokenWithBody(ctx context.Context, club InClub, contentTy
 //
 // For oneself with no more scopes than the token used has; an officer may make one for any member. The token's text is in this answer only: the same id again is answered without it (200), and a lost one is revoked and replaced.
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Takes a body of the `application/json` content type.
 //
 // Corresponds with POST /v1/clubs/{club}/tokens (the `CreateToken` operationId).
@@ -6416,6 +6785,8 @@ func (c *Client) CreateToken(ctx context.Context, club InClub, body CreateTokenJ
 //
 // Takes effect with the next request. Own tokens; an officer revokes any. Revoking again changes nothing.
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Corresponds with DELETE /v1/clubs/{club}/tokens/{token} (the `RevokeToken` operationId).
 func (c *Client) RevokeToken(ctx context.Context, club InClub, token InToken, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewRevokeTokenRequest(c.Server, club, token)
@@ -6430,6 +6801,8 @@ func (c *Client) RevokeToken(ctx context.Context, club InClub, token InToken, re
 }
 
 // ListToolModels Tool models by code
+//
+// For whom: Every member of the club, with a token of the scope `read`.
 //
 // Corresponds with GET /v1/clubs/{club}/tool-models (the `ListToolModels` operationId).
 func (c *Client) ListToolModels(ctx context.Context, club InClub, params *ListToolModelsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -6447,6 +6820,8 @@ func (c *Client) ListToolModels(ctx context.Context, club InClub, params *ListTo
 // CreateToolModelWithBody Add a tool model
 //
 // Kind and sizes are settled here; another size is another model.
+//
+// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
 //
 // Takes any type of body and a specified content type.
 //
@@ -6467,6 +6842,8 @@ func (c *Client) CreateToolModelWithBody(ctx context.Context, club InClub, param
 //
 // Kind and sizes are settled here; another size is another model.
 //
+// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
+//
 // Takes a body of the `application/json` content type.
 //
 // Corresponds with POST /v1/clubs/{club}/tool-models (the `CreateToolModel` operationId).
@@ -6484,6 +6861,8 @@ func (c *Client) CreateToolModel(ctx context.Context, club InClub, params *Creat
 
 // GetToolModel A tool model
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Corresponds with GET /v1/clubs/{club}/tool-models/{tool_model} (the `GetToolModel` operationId).
 func (c *Client) GetToolModel(ctx context.Context, club InClub, toolModel InToolModel, params *GetToolModelParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetToolModelRequest(c.Server, club, toolModel, params)
@@ -6500,6 +6879,8 @@ func (c *Client) GetToolModel(ctx context.Context, club InClub, toolModel InTool
 // PatchToolModelWithBody Change a tool model's name, price or caution
 //
 // Its sizes stay: another size is another model.
+//
+// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
 //
 // Takes any type of body and a specified content type.
 //
@@ -6520,6 +6901,8 @@ func (c *Client) PatchToolModelWithBody(ctx context.Context, club InClub, toolMo
 //
 // Its sizes stay: another size is another model.
 //
+// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
+//
 // Takes a body of the `application/merge-patch+json` content type.
 //
 // Corresponds with PATCH /v1/clubs/{club}/tool-models/{tool_model} (the `PatchToolModel` operationId).
@@ -6537,6 +6920,8 @@ func (c *Client) PatchToolModelWithApplicationMergePatchPlusJSONBody(ctx context
 
 // ListTools Tools by number
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Corresponds with GET /v1/clubs/{club}/tools (the `ListTools` operationId).
 func (c *Client) ListTools(ctx context.Context, club InClub, params *ListToolsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewListToolsRequest(c.Server, club, params)
@@ -6551,6 +6936,8 @@ func (c *Client) ListTools(ctx context.Context, club InClub, params *ListToolsPa
 }
 
 // CreateToolWithBody Add a tool
+//
+// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
 //
 // Takes any type of body and a specified content type.
 //
@@ -6569,6 +6956,8 @@ func (c *Client) CreateToolWithBody(ctx context.Context, club InClub, params *Cr
 
 // CreateTool Add a tool
 //
+// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
+//
 // Takes a body of the `application/json` content type.
 //
 // Corresponds with POST /v1/clubs/{club}/tools (the `CreateTool` operationId).
@@ -6586,6 +6975,8 @@ func (c *Client) CreateTool(ctx context.Context, club InClub, params *CreateTool
 
 // GetTool A tool
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Corresponds with GET /v1/clubs/{club}/tools/{tool} (the `GetTool` operationId).
 func (c *Client) GetTool(ctx context.Context, club InClub, tool InTool, params *GetToolParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetToolRequest(c.Server, club, tool, params)
@@ -6600,6 +6991,8 @@ func (c *Client) GetTool(ctx context.Context, club InClub, tool InTool, params *
 }
 
 // PatchToolWithBody Change a tool's number, garage, state or note
+//
+// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
 //
 // Takes any type of body and a specified content type.
 //
@@ -6618,6 +7011,8 @@ func (c *Client) PatchToolWithBody(ctx context.Context, club InClub, tool InTool
 
 // PatchToolWithApplicationMergePatchPlusJSONBody Change a tool's number, garage, state or note
 //
+// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
+//
 // Takes a body of the `application/merge-patch+json` content type.
 //
 // Corresponds with PATCH /v1/clubs/{club}/tools/{tool} (the `PatchTool` operationId).
@@ -6635,6 +7030,8 @@ func (c *Client) PatchToolWithApplicationMergePatchPlusJSONBody(ctx context.Cont
 
 // ListCalibrations Calibrations of a tool, newest first
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Corresponds with GET /v1/clubs/{club}/tools/{tool}/calibrations (the `ListCalibrations` operationId).
 func (c *Client) ListCalibrations(ctx context.Context, club InClub, tool InTool, params *ListCalibrationsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewListCalibrationsRequest(c.Server, club, tool, params)
@@ -6651,6 +7048,8 @@ func (c *Client) ListCalibrations(ctx context.Context, club InClub, tool InTool,
 // CreateCalibrationWithBody Record a calibration
 //
 // Only for what measures: gauges and instruments. Calibrations are history: none is changed or deleted; the newest counts.
+//
+// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
 //
 // Takes any type of body and a specified content type.
 //
@@ -6671,6 +7070,8 @@ func (c *Client) CreateCalibrationWithBody(ctx context.Context, club InClub, too
 //
 // Only for what measures: gauges and instruments. Calibrations are history: none is changed or deleted; the newest counts.
 //
+// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
+//
 // Takes a body of the `application/json` content type.
 //
 // Corresponds with POST /v1/clubs/{club}/tools/{tool}/calibrations (the `CreateCalibration` operationId).
@@ -6688,6 +7089,8 @@ func (c *Client) CreateCalibration(ctx context.Context, club InClub, tool InTool
 
 // ListVehicles Vehicles by code
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Corresponds with GET /v1/clubs/{club}/vehicles (the `ListVehicles` operationId).
 func (c *Client) ListVehicles(ctx context.Context, club InClub, params *ListVehiclesParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewListVehiclesRequest(c.Server, club, params)
@@ -6702,6 +7105,8 @@ func (c *Client) ListVehicles(ctx context.Context, club InClub, params *ListVehi
 }
 
 // CreateVehicleWithBody Add a vehicle
+//
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
 //
 // Takes any type of body and a specified content type.
 //
@@ -6720,6 +7125,8 @@ func (c *Client) CreateVehicleWithBody(ctx context.Context, club InClub, params 
 
 // CreateVehicle Add a vehicle
 //
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+//
 // Takes a body of the `application/json` content type.
 //
 // Corresponds with POST /v1/clubs/{club}/vehicles (the `CreateVehicle` operationId).
@@ -6737,6 +7144,8 @@ func (c *Client) CreateVehicle(ctx context.Context, club InClub, params *CreateV
 
 // GetVehicle A vehicle
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Corresponds with GET /v1/clubs/{club}/vehicles/{vehicle} (the `GetVehicle` operationId).
 func (c *Client) GetVehicle(ctx context.Context, club InClub, vehicle InVehicle, params *GetVehicleParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetVehicleRequest(c.Server, club, vehicle, params)
@@ -6751,6 +7160,8 @@ func (c *Client) GetVehicle(ctx context.Context, club InClub, vehicle InVehicle,
 }
 
 // PatchVehicleWithBody Change a vehicle
+//
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
 //
 // Takes any type of body and a specified content type.
 //
@@ -6769,6 +7180,8 @@ func (c *Client) PatchVehicleWithBody(ctx context.Context, club InClub, vehicle 
 
 // PatchVehicleWithApplicationMergePatchPlusJSONBody Change a vehicle
 //
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+//
 // Takes a body of the `application/merge-patch+json` content type.
 //
 // Corresponds with PATCH /v1/clubs/{club}/vehicles/{vehicle} (the `PatchVehicle` operationId).
@@ -6786,6 +7199,8 @@ func (c *Client) PatchVehicleWithApplicationMergePatchPlusJSONBody(ctx context.C
 
 // ListJoints Joints of a vehicle by position
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Corresponds with GET /v1/clubs/{club}/vehicles/{vehicle}/joints (the `ListJoints` operationId).
 func (c *Client) ListJoints(ctx context.Context, club InClub, vehicle InVehicle, params *ListJointsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewListJointsRequest(c.Server, club, vehicle, params)
@@ -6800,6 +7215,8 @@ func (c *Client) ListJoints(ctx context.Context, club InClub, vehicle InVehicle,
 }
 
 // CreateJointsWithBody Add a set of joints by a template, one call for all
+//
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
 //
 // Takes any type of body and a specified content type.
 //
@@ -6817,6 +7234,8 @@ func (c *Client) CreateJointsWithBody(ctx context.Context, club InClub, vehicle 
 }
 
 // CreateJoints Add a set of joints by a template, one call for all
+//
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
 //
 // Takes a body of the `application/json` content type.
 //
@@ -6837,6 +7256,8 @@ func (c *Client) CreateJoints(ctx context.Context, club InClub, vehicle InVehicl
 //
 // A header with every column that the kind knows, and an example row of an invented club; its header says which unit is meant.
 //
+// For whom: Everyone, without a token.
+//
 // Corresponds with GET /v1/import-templates/{kind} (the `GetImportTemplate` operationId).
 func (c *Client) GetImportTemplate(ctx context.Context, kind InKind, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetImportTemplateRequest(c.Server, kind)
@@ -6853,6 +7274,8 @@ func (c *Client) GetImportTemplate(ctx context.Context, kind InKind, reqEditors 
 // NewId A fresh UUID of version 7
 //
 // For an Idempotency-Key or a client-made id, where the client cannot make one itself.
+//
+// For whom: Everyone, without a token.
 //
 // Corresponds with GET /v1/new-id (the `NewId` operationId).
 func (c *Client) NewId(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -7368,7 +7791,7 @@ func NewGetAvailabilityRequest(server string, club InClub, params *GetAvailabili
 
 		if params.DurationHours != nil {
 
-			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "duration_hours", *params.DurationHours, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "duration_hours", *params.DurationHours, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -7404,7 +7827,7 @@ func NewGetAvailabilityRequest(server string, club InClub, params *GetAvailabili
 
 		if params.First != nil {
 
-			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "first", *params.First, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "first", *params.First, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -7631,7 +8054,7 @@ func NewListGaragesRequest(server string, club InClub, params *ListGaragesParams
 
 		if params.Limit != nil {
 
-			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -7896,7 +8319,7 @@ func NewListImportsRequest(server string, club InClub, params *ListImportsParams
 
 		if params.Limit != nil {
 
-			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -8248,7 +8671,7 @@ func NewListJointTemplatesRequest(server string, club InClub, params *ListJointT
 
 		if params.Limit != nil {
 
-			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -8779,7 +9202,7 @@ func NewListMembersRequest(server string, club InClub, params *ListMembersParams
 
 		if params.Limit != nil {
 
-			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -9056,7 +9479,7 @@ func NewListPinSeriesRequest(server string, club InClub, params *ListPinSeriesPa
 
 		if params.Limit != nil {
 
-			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -9383,7 +9806,7 @@ func NewListReadingsRequest(server string, club InClub, params *ListReadingsPara
 
 		if params.Limit != nil {
 
-			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -9837,7 +10260,7 @@ func NewListRecommendationsRequest(server string, club InClub, params *ListRecom
 
 		if params.Limit != nil {
 
-			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -10172,7 +10595,7 @@ func NewListReservationsRequest(server string, club InClub, params *ListReservat
 
 		if params.Limit != nil {
 
-			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -10428,7 +10851,7 @@ func NewListTokensRequest(server string, club InClub, params *ListTokensParams) 
 
 		if params.Limit != nil {
 
-			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -10613,7 +11036,7 @@ func NewListToolModelsRequest(server string, club InClub, params *ListToolModels
 
 		if params.Limit != nil {
 
-			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -11019,7 +11442,7 @@ func NewListToolsRequest(server string, club InClub, params *ListToolsParams) (*
 
 		if params.Limit != nil {
 
-			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -11384,7 +11807,7 @@ func NewListCalibrationsRequest(server string, club InClub, tool InTool, params 
 
 		if params.Limit != nil {
 
-			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -11551,7 +11974,7 @@ func NewListVehiclesRequest(server string, club InClub, params *ListVehiclesPara
 
 		if params.Limit != nil {
 
-			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -11835,7 +12258,7 @@ func NewListJointsRequest(server string, club InClub, vehicle InVehicle, params 
 
 		if params.Limit != nil {
 
-			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -12072,6 +12495,8 @@ type ClientWithResponsesInterface interface {
 
 	// GetLivenessWithResponse Is the process alive
 	//
+	// For whom: Everyone, without a token.
+	//
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /healthz (the `GetLiveness` operationId).
@@ -12081,12 +12506,16 @@ type ClientWithResponsesInterface interface {
 	//
 	// 503 while the database cannot be reached, while migrations are missing and from the moment a shutdown begins.
 	//
+	// For whom: Everyone, without a token.
+	//
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /readyz (the `GetReadiness` operationId).
 	GetReadinessWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetReadinessResponse, error)
 
 	// CalcCleanUpWithBodyWithResponse Will this reamer clean up this bore
+	//
+	// For whom: Everyone, without a token.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -12095,12 +12524,16 @@ type ClientWithResponsesInterface interface {
 
 	// CalcCleanUpWithResponse Will this reamer clean up this bore
 	//
+	// For whom: Everyone, without a token.
+	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/calc/clean-up (the `CalcCleanUp` operationId).
 	CalcCleanUpWithResponse(ctx context.Context, params *CalcCleanUpParams, body CalcCleanUpJSONRequestBody, reqEditors ...RequestEditorFn) (*CalcCleanUpResponse, error)
 
 	// CalcFitWithBodyWithResponse Limits and clearance of a fit
+	//
+	// For whom: Everyone, without a token.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -12109,12 +12542,16 @@ type ClientWithResponsesInterface interface {
 
 	// CalcFitWithResponse Limits and clearance of a fit
 	//
+	// For whom: Everyone, without a token.
+	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/calc/fit (the `CalcFit` operationId).
 	CalcFitWithResponse(ctx context.Context, params *CalcFitParams, body CalcFitJSONRequestBody, reqEditors ...RequestEditorFn) (*CalcFitResponse, error)
 
 	// CalcLimitsWithBodyWithResponse Limits of size of a tolerance class (ISO 286-1/-2)
+	//
+	// For whom: Everyone, without a token.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -12123,12 +12560,16 @@ type ClientWithResponsesInterface interface {
 
 	// CalcLimitsWithResponse Limits of size of a tolerance class (ISO 286-1/-2)
 	//
+	// For whom: Everyone, without a token.
+	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/calc/limits (the `CalcLimits` operationId).
 	CalcLimitsWithResponse(ctx context.Context, params *CalcLimitsParams, body CalcLimitsJSONRequestBody, reqEditors ...RequestEditorFn) (*CalcLimitsResponse, error)
 
 	// CalcUncertaintyWithBodyWithResponse Uncertainty budget of a reading or of any measurement (JCGM 100)
+	//
+	// For whom: Everyone, without a token.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -12137,12 +12578,16 @@ type ClientWithResponsesInterface interface {
 
 	// CalcUncertaintyWithResponse Uncertainty budget of a reading or of any measurement (JCGM 100)
 	//
+	// For whom: Everyone, without a token.
+	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/calc/uncertainty (the `CalcUncertainty` operationId).
 	CalcUncertaintyWithResponse(ctx context.Context, params *CalcUncertaintyParams, body CalcUncertaintyJSONRequestBody, reqEditors ...RequestEditorFn) (*CalcUncertaintyResponse, error)
 
 	// GetClubWithResponse The club
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -12151,12 +12596,16 @@ type ClientWithResponsesInterface interface {
 
 	// PatchClubWithBodyWithResponse Change the club's name or rules
 	//
+	// For whom: Members with the role officer, with a token of the scope `write`.
+	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with PATCH /v1/clubs/{club} (the `PatchClub` operationId).
 	PatchClubWithBodyWithResponse(ctx context.Context, club InClub, params *PatchClubParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PatchClubResponse, error)
 
 	// PatchClubWithApplicationMergePatchPlusJSONBodyWithResponse Change the club's name or rules
+	//
+	// For whom: Members with the role officer, with a token of the scope `write`.
 	//
 	// Takes a body of the `application/merge-patch+json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -12167,12 +12616,16 @@ type ClientWithResponsesInterface interface {
 	//
 	// Every period within one of the answered stretches can be reserved; the turnaround is accounted for. Tools that are not in service are never free.
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/clubs/{club}/availability (the `GetAvailability` operationId).
 	GetAvailabilityWithResponse(ctx context.Context, club InClub, params *GetAvailabilityParams, reqEditors ...RequestEditorFn) (*GetAvailabilityResponse, error)
 
 	// GetFeatureWithResponse A feature
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -12181,12 +12634,16 @@ type ClientWithResponsesInterface interface {
 
 	// GetEstimateWithResponse What is known of a feature: passing size and clean-up size with their doubt
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/clubs/{club}/features/{feature}/estimate (the `GetEstimate` operationId).
 	GetEstimateWithResponse(ctx context.Context, club InClub, feature InFeature, params *GetEstimateParams, reqEditors ...RequestEditorFn) (*GetEstimateResponse, error)
 
 	// ListGaragesWithResponse The club's garages by code
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -12195,12 +12652,16 @@ type ClientWithResponsesInterface interface {
 
 	// CreateGarageWithBodyWithResponse Add a garage
 	//
+	// For whom: Members with the role officer, with a token of the scope `write`.
+	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/clubs/{club}/garages (the `CreateGarage` operationId).
 	CreateGarageWithBodyWithResponse(ctx context.Context, club InClub, params *CreateGarageParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CreateGarageResponse, error)
 
 	// CreateGarageWithResponse Add a garage
+	//
+	// For whom: Members with the role officer, with a token of the scope `write`.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -12209,12 +12670,16 @@ type ClientWithResponsesInterface interface {
 
 	// GetGarageWithResponse A garage
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/clubs/{club}/garages/{garage} (the `GetGarage` operationId).
 	GetGarageWithResponse(ctx context.Context, club InClub, garage InGarage, params *GetGarageParams, reqEditors ...RequestEditorFn) (*GetGarageResponse, error)
 
 	// PatchGarageWithBodyWithResponse Change a garage
+	//
+	// For whom: Members with the role officer, with a token of the scope `write`.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -12223,12 +12688,16 @@ type ClientWithResponsesInterface interface {
 
 	// PatchGarageWithApplicationMergePatchPlusJSONBodyWithResponse Change a garage
 	//
+	// For whom: Members with the role officer, with a token of the scope `write`.
+	//
 	// Takes a body of the `application/merge-patch+json` content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with PATCH /v1/clubs/{club}/garages/{garage} (the `PatchGarage` operationId).
 	PatchGarageWithApplicationMergePatchPlusJSONBodyWithResponse(ctx context.Context, club InClub, garage InGarage, params *PatchGarageParams, body PatchGarageApplicationMergePatchPlusJSONRequestBody, reqEditors ...RequestEditorFn) (*PatchGarageResponse, error)
 
 	// ListImportsWithResponse Imports, newest first
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -12249,12 +12718,17 @@ type ClientWithResponsesInterface interface {
 	//
 	// **Back**: `POST …/imports/{import}/revert`.
 	//
+	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/clubs/{club}/imports (the `CreateImport` operationId).
 	CreateImportWithBodyWithResponse(ctx context.Context, club InClub, params *CreateImportParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CreateImportResponse, error)
 
 	// GetImportWithResponse An import, with its report
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -12265,6 +12739,8 @@ type ClientWithResponsesInterface interface {
 	//
 	// Removes what it made, as long as nobody changed it and nothing else rests on it; otherwise nothing goes, and `held` lists what is in the way. Readings are voided, not removed. Needs the roles of the import; readings of others are taken back by a tool_keeper or officer.
 	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/clubs/{club}/imports/{import}/revert (the `RevertImport` operationId).
@@ -12274,12 +12750,16 @@ type ClientWithResponsesInterface interface {
 	//
 	// Removes what it made, as long as nobody changed it and nothing else rests on it; otherwise nothing goes, and `held` lists what is in the way. Readings are voided, not removed. Needs the roles of the import; readings of others are taken back by a tool_keeper or officer.
 	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/clubs/{club}/imports/{import}/revert (the `RevertImport` operationId).
 	RevertImportWithResponse(ctx context.Context, club InClub, pImport InImport, params *RevertImportParams, body RevertImportJSONRequestBody, reqEditors ...RequestEditorFn) (*RevertImportResponse, error)
 
 	// ListJointTemplatesWithResponse Joint templates by code
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -12288,12 +12768,16 @@ type ClientWithResponsesInterface interface {
 
 	// CreateJointTemplateWithBodyWithResponse Add a joint template
 	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/clubs/{club}/joint-templates (the `CreateJointTemplate` operationId).
 	CreateJointTemplateWithBodyWithResponse(ctx context.Context, club InClub, params *CreateJointTemplateParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CreateJointTemplateResponse, error)
 
 	// CreateJointTemplateWithResponse Add a joint template
+	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -12302,12 +12786,16 @@ type ClientWithResponsesInterface interface {
 
 	// GetJointTemplateWithResponse A joint template
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/clubs/{club}/joint-templates/{joint_template} (the `GetJointTemplate` operationId).
 	GetJointTemplateWithResponse(ctx context.Context, club InClub, jointTemplate InJointTemplate, params *GetJointTemplateParams, reqEditors ...RequestEditorFn) (*GetJointTemplateResponse, error)
 
 	// GetJointWithResponse A joint with its features
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -12316,12 +12804,16 @@ type ClientWithResponsesInterface interface {
 
 	// PatchJointWithBodyWithResponse Change a joint's position, series, target or what was seen on it
 	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with PATCH /v1/clubs/{club}/joints/{joint} (the `PatchJoint` operationId).
 	PatchJointWithBodyWithResponse(ctx context.Context, club InClub, joint InJoint, params *PatchJointParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PatchJointResponse, error)
 
 	// PatchJointWithApplicationMergePatchPlusJSONBodyWithResponse Change a joint's position, series, target or what was seen on it
+	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
 	//
 	// Takes a body of the `application/merge-patch+json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -12330,12 +12822,16 @@ type ClientWithResponsesInterface interface {
 
 	// ListFeaturesWithResponse Features of a joint
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/clubs/{club}/joints/{joint}/features (the `ListFeatures` operationId).
 	ListFeaturesWithResponse(ctx context.Context, club InClub, joint InJoint, params *ListFeaturesParams, reqEditors ...RequestEditorFn) (*ListFeaturesResponse, error)
 
 	// GetMeWithResponse Who this token is, and what it may do
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -12344,12 +12840,16 @@ type ClientWithResponsesInterface interface {
 
 	// ListMembersWithResponse Members by number
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/clubs/{club}/members (the `ListMembers` operationId).
 	ListMembersWithResponse(ctx context.Context, club InClub, params *ListMembersParams, reqEditors ...RequestEditorFn) (*ListMembersResponse, error)
 
 	// CreateMemberWithBodyWithResponse Add a member
+	//
+	// For whom: Members with the role officer, with a token of the scope `write`.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -12358,12 +12858,16 @@ type ClientWithResponsesInterface interface {
 
 	// CreateMemberWithResponse Add a member
 	//
+	// For whom: Members with the role officer, with a token of the scope `write`.
+	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/clubs/{club}/members (the `CreateMember` operationId).
 	CreateMemberWithResponse(ctx context.Context, club InClub, params *CreateMemberParams, body CreateMemberJSONRequestBody, reqEditors ...RequestEditorFn) (*CreateMemberResponse, error)
 
 	// GetMemberWithResponse A member
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -12374,6 +12878,8 @@ type ClientWithResponsesInterface interface {
 	//
 	// The club always keeps one officer who is not disabled.
 	//
+	// For whom: Members with the role officer, with a token of the scope `write`.
+	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with PATCH /v1/clubs/{club}/members/{member} (the `PatchMember` operationId).
@@ -12383,12 +12889,16 @@ type ClientWithResponsesInterface interface {
 	//
 	// The club always keeps one officer who is not disabled.
 	//
+	// For whom: Members with the role officer, with a token of the scope `write`.
+	//
 	// Takes a body of the `application/merge-patch+json` content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with PATCH /v1/clubs/{club}/members/{member} (the `PatchMember` operationId).
 	PatchMemberWithApplicationMergePatchPlusJSONBodyWithResponse(ctx context.Context, club InClub, member InMember, params *PatchMemberParams, body PatchMemberApplicationMergePatchPlusJSONRequestBody, reqEditors ...RequestEditorFn) (*PatchMemberResponse, error)
 
 	// ListPinSeriesWithResponse Pin series by code
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -12397,12 +12907,16 @@ type ClientWithResponsesInterface interface {
 
 	// CreatePinSeriesWithBodyWithResponse Add a pin series
 	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/clubs/{club}/pin-series (the `CreatePinSeries` operationId).
 	CreatePinSeriesWithBodyWithResponse(ctx context.Context, club InClub, params *CreatePinSeriesParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CreatePinSeriesResponse, error)
 
 	// CreatePinSeriesWithResponse Add a pin series
+	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -12411,12 +12925,16 @@ type ClientWithResponsesInterface interface {
 
 	// GetPinSeriesWithResponse A pin series
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/clubs/{club}/pin-series/{pin_series} (the `GetPinSeries` operationId).
 	GetPinSeriesWithResponse(ctx context.Context, club InClub, pinSeries InPinSeries, params *GetPinSeriesParams, reqEditors ...RequestEditorFn) (*GetPinSeriesResponse, error)
 
 	// ListReadingsWithResponse Readings, newest first
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -12427,6 +12945,8 @@ type ClientWithResponsesInterface interface {
 	//
 	// A reading with a client-made `id` is counted once however often it is sent. Without ids the request needs an `Idempotency-Key`. An implausible size is kept as `doubtful`, with a question, and counts for nothing until it is replaced. One reading: 201 (200 when it exists). `{"readings": […]}`: 200 with a row for each: created, exists, refused and why; with `?atomic=true` all or none.
 	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/clubs/{club}/readings (the `CreateReadings` operationId).
@@ -12436,12 +12956,16 @@ type ClientWithResponsesInterface interface {
 	//
 	// A reading with a client-made `id` is counted once however often it is sent. Without ids the request needs an `Idempotency-Key`. An implausible size is kept as `doubtful`, with a question, and counts for nothing until it is replaced. One reading: 201 (200 when it exists). `{"readings": […]}`: 200 with a row for each: created, exists, refused and why; with `?atomic=true` all or none.
 	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/clubs/{club}/readings (the `CreateReadings` operationId).
 	CreateReadingsWithResponse(ctx context.Context, club InClub, params *CreateReadingsParams, body CreateReadingsJSONRequestBody, reqEditors ...RequestEditorFn) (*CreateReadingsResponse, error)
 
 	// GetReadingWithResponse A reading
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -12450,12 +12974,16 @@ type ClientWithResponsesInterface interface {
 
 	// ReplaceReadingWithBodyWithResponse Void a reading and post the right one in one step
 	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/clubs/{club}/readings/{reading}/replace (the `ReplaceReading` operationId).
 	ReplaceReadingWithBodyWithResponse(ctx context.Context, club InClub, reading InReading, params *ReplaceReadingParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ReplaceReadingResponse, error)
 
 	// ReplaceReadingWithResponse Void a reading and post the right one in one step
+	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -12464,6 +12992,8 @@ type ClientWithResponsesInterface interface {
 
 	// VoidReadingWithBodyWithResponse Take a reading out of every answer; it stays on record
 	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/clubs/{club}/readings/{reading}/void (the `VoidReading` operationId).
@@ -12471,12 +13001,16 @@ type ClientWithResponsesInterface interface {
 
 	// VoidReadingWithResponse Take a reading out of every answer; it stays on record
 	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/clubs/{club}/readings/{reading}/void (the `VoidReading` operationId).
 	VoidReadingWithResponse(ctx context.Context, club InClub, reading InReading, params *VoidReadingParams, body VoidReadingJSONRequestBody, reqEditors ...RequestEditorFn) (*VoidReadingResponse, error)
 
 	// ListRecommendationsWithResponse Recommendations, newest first
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -12487,6 +13021,8 @@ type ClientWithResponsesInterface interface {
 	//
 	// The answer is kept, never changed and can be cited; a later one for the same joints is named in `superseded_by`.
 	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/clubs/{club}/recommendations (the `CreateRecommendation` operationId).
@@ -12496,12 +13032,16 @@ type ClientWithResponsesInterface interface {
 	//
 	// The answer is kept, never changed and can be cited; a later one for the same joints is named in `superseded_by`.
 	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/clubs/{club}/recommendations (the `CreateRecommendation` operationId).
 	CreateRecommendationWithResponse(ctx context.Context, club InClub, params *CreateRecommendationParams, body CreateRecommendationJSONRequestBody, reqEditors ...RequestEditorFn) (*CreateRecommendationResponse, error)
 
 	// GetRecommendationWithResponse A recommendation
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -12510,12 +13050,16 @@ type ClientWithResponsesInterface interface {
 
 	// GetOffersWithResponse Today's tools, free days and prices for it, with a ready reservation
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/clubs/{club}/recommendations/{recommendation}/offers (the `GetOffers` operationId).
 	GetOffersWithResponse(ctx context.Context, club InClub, recommendation InRecommendation, params *GetOffersParams, reqEditors ...RequestEditorFn) (*GetOffersResponse, error)
 
 	// ListReservationsWithResponse Reservations, newest first
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -12524,6 +13068,8 @@ type ClientWithResponsesInterface interface {
 
 	// CreateReservationWithBodyWithResponse Reserve one or several tools, all or nothing
 	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/clubs/{club}/reservations (the `CreateReservation` operationId).
@@ -12531,12 +13077,16 @@ type ClientWithResponsesInterface interface {
 
 	// CreateReservationWithResponse Reserve one or several tools, all or nothing
 	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/clubs/{club}/reservations (the `CreateReservation` operationId).
 	CreateReservationWithResponse(ctx context.Context, club InClub, params *CreateReservationParams, body CreateReservationJSONRequestBody, reqEditors ...RequestEditorFn) (*CreateReservationResponse, error)
 
 	// GetReservationWithResponse A reservation
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -12547,6 +13097,8 @@ type ClientWithResponsesInterface interface {
 	//
 	// One's own; a tool keeper or officer cancels any.
 	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/clubs/{club}/reservations/{reservation}/cancel (the `CancelReservation` operationId).
@@ -12556,12 +13108,16 @@ type ClientWithResponsesInterface interface {
 	//
 	// One's own; a tool keeper or officer cancels any.
 	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/clubs/{club}/reservations/{reservation}/cancel (the `CancelReservation` operationId).
 	CancelReservationWithResponse(ctx context.Context, club InClub, reservation InReservation, params *CancelReservationParams, body CancelReservationJSONRequestBody, reqEditors ...RequestEditorFn) (*CancelReservationResponse, error)
 
 	// ListTokensWithResponse Own tokens; an officer sees all
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -12572,6 +13128,8 @@ type ClientWithResponsesInterface interface {
 	//
 	// For oneself with no more scopes than the token used has; an officer may make one for any member. The token's text is in this answer only: the same id again is answered without it (200), and a lost one is revoked and replaced.
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/clubs/{club}/tokens (the `CreateToken` operationId).
@@ -12580,6 +13138,8 @@ type ClientWithResponsesInterface interface {
 	// CreateTokenWithResponse Make a token
 	//
 	// For oneself with no more scopes than the token used has; an officer may make one for any member. The token's text is in this answer only: the same id again is answered without it (200), and a lost one is revoked and replaced.
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -12590,12 +13150,16 @@ type ClientWithResponsesInterface interface {
 	//
 	// Takes effect with the next request. Own tokens; an officer revokes any. Revoking again changes nothing.
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with DELETE /v1/clubs/{club}/tokens/{token} (the `RevokeToken` operationId).
 	RevokeTokenWithResponse(ctx context.Context, club InClub, token InToken, reqEditors ...RequestEditorFn) (*RevokeTokenResponse, error)
 
 	// ListToolModelsWithResponse Tool models by code
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -12606,6 +13170,8 @@ type ClientWithResponsesInterface interface {
 	//
 	// Kind and sizes are settled here; another size is another model.
 	//
+	// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
+	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/clubs/{club}/tool-models (the `CreateToolModel` operationId).
@@ -12615,12 +13181,16 @@ type ClientWithResponsesInterface interface {
 	//
 	// Kind and sizes are settled here; another size is another model.
 	//
+	// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
+	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/clubs/{club}/tool-models (the `CreateToolModel` operationId).
 	CreateToolModelWithResponse(ctx context.Context, club InClub, params *CreateToolModelParams, body CreateToolModelJSONRequestBody, reqEditors ...RequestEditorFn) (*CreateToolModelResponse, error)
 
 	// GetToolModelWithResponse A tool model
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -12631,6 +13201,8 @@ type ClientWithResponsesInterface interface {
 	//
 	// Its sizes stay: another size is another model.
 	//
+	// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
+	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with PATCH /v1/clubs/{club}/tool-models/{tool_model} (the `PatchToolModel` operationId).
@@ -12640,12 +13212,16 @@ type ClientWithResponsesInterface interface {
 	//
 	// Its sizes stay: another size is another model.
 	//
+	// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
+	//
 	// Takes a body of the `application/merge-patch+json` content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with PATCH /v1/clubs/{club}/tool-models/{tool_model} (the `PatchToolModel` operationId).
 	PatchToolModelWithApplicationMergePatchPlusJSONBodyWithResponse(ctx context.Context, club InClub, toolModel InToolModel, params *PatchToolModelParams, body PatchToolModelApplicationMergePatchPlusJSONRequestBody, reqEditors ...RequestEditorFn) (*PatchToolModelResponse, error)
 
 	// ListToolsWithResponse Tools by number
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -12654,12 +13230,16 @@ type ClientWithResponsesInterface interface {
 
 	// CreateToolWithBodyWithResponse Add a tool
 	//
+	// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
+	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/clubs/{club}/tools (the `CreateTool` operationId).
 	CreateToolWithBodyWithResponse(ctx context.Context, club InClub, params *CreateToolParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CreateToolResponse, error)
 
 	// CreateToolWithResponse Add a tool
+	//
+	// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -12668,12 +13248,16 @@ type ClientWithResponsesInterface interface {
 
 	// GetToolWithResponse A tool
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/clubs/{club}/tools/{tool} (the `GetTool` operationId).
 	GetToolWithResponse(ctx context.Context, club InClub, tool InTool, params *GetToolParams, reqEditors ...RequestEditorFn) (*GetToolResponse, error)
 
 	// PatchToolWithBodyWithResponse Change a tool's number, garage, state or note
+	//
+	// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -12682,12 +13266,16 @@ type ClientWithResponsesInterface interface {
 
 	// PatchToolWithApplicationMergePatchPlusJSONBodyWithResponse Change a tool's number, garage, state or note
 	//
+	// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
+	//
 	// Takes a body of the `application/merge-patch+json` content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with PATCH /v1/clubs/{club}/tools/{tool} (the `PatchTool` operationId).
 	PatchToolWithApplicationMergePatchPlusJSONBodyWithResponse(ctx context.Context, club InClub, tool InTool, params *PatchToolParams, body PatchToolApplicationMergePatchPlusJSONRequestBody, reqEditors ...RequestEditorFn) (*PatchToolResponse, error)
 
 	// ListCalibrationsWithResponse Calibrations of a tool, newest first
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -12698,6 +13286,8 @@ type ClientWithResponsesInterface interface {
 	//
 	// Only for what measures: gauges and instruments. Calibrations are history: none is changed or deleted; the newest counts.
 	//
+	// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
+	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/clubs/{club}/tools/{tool}/calibrations (the `CreateCalibration` operationId).
@@ -12707,12 +13297,16 @@ type ClientWithResponsesInterface interface {
 	//
 	// Only for what measures: gauges and instruments. Calibrations are history: none is changed or deleted; the newest counts.
 	//
+	// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
+	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/clubs/{club}/tools/{tool}/calibrations (the `CreateCalibration` operationId).
 	CreateCalibrationWithResponse(ctx context.Context, club InClub, tool InTool, params *CreateCalibrationParams, body CreateCalibrationJSONRequestBody, reqEditors ...RequestEditorFn) (*CreateCalibrationResponse, error)
 
 	// ListVehiclesWithResponse Vehicles by code
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -12721,12 +13315,16 @@ type ClientWithResponsesInterface interface {
 
 	// CreateVehicleWithBodyWithResponse Add a vehicle
 	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/clubs/{club}/vehicles (the `CreateVehicle` operationId).
 	CreateVehicleWithBodyWithResponse(ctx context.Context, club InClub, params *CreateVehicleParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CreateVehicleResponse, error)
 
 	// CreateVehicleWithResponse Add a vehicle
+	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -12735,12 +13333,16 @@ type ClientWithResponsesInterface interface {
 
 	// GetVehicleWithResponse A vehicle
 	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/clubs/{club}/vehicles/{vehicle} (the `GetVehicle` operationId).
 	GetVehicleWithResponse(ctx context.Context, club InClub, vehicle InVehicle, params *GetVehicleParams, reqEditors ...RequestEditorFn) (*GetVehicleResponse, error)
 
 	// PatchVehicleWithBodyWithResponse Change a vehicle
+	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -12749,12 +13351,16 @@ type ClientWithResponsesInterface interface {
 
 	// PatchVehicleWithApplicationMergePatchPlusJSONBodyWithResponse Change a vehicle
 	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+	//
 	// Takes a body of the `application/merge-patch+json` content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with PATCH /v1/clubs/{club}/vehicles/{vehicle} (the `PatchVehicle` operationId).
 	PatchVehicleWithApplicationMergePatchPlusJSONBodyWithResponse(ctx context.Context, club InClub, vehicle InVehicle, params *PatchVehicleParams, body PatchVehicleApplicationMergePatchPlusJSONRequestBody, reqEditors ...RequestEditorFn) (*PatchVehicleResponse, error)
 
 	// ListJointsWithResponse Joints of a vehicle by position
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -12763,12 +13369,16 @@ type ClientWithResponsesInterface interface {
 
 	// CreateJointsWithBodyWithResponse Add a set of joints by a template, one call for all
 	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/clubs/{club}/vehicles/{vehicle}/joints (the `CreateJoints` operationId).
 	CreateJointsWithBodyWithResponse(ctx context.Context, club InClub, vehicle InVehicle, params *CreateJointsParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CreateJointsResponse, error)
 
 	// CreateJointsWithResponse Add a set of joints by a template, one call for all
+	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -12779,6 +13389,8 @@ type ClientWithResponsesInterface interface {
 	//
 	// A header with every column that the kind knows, and an example row of an invented club; its header says which unit is meant.
 	//
+	// For whom: Everyone, without a token.
+	//
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/import-templates/{kind} (the `GetImportTemplate` operationId).
@@ -12787,6 +13399,8 @@ type ClientWithResponsesInterface interface {
 	// NewIdWithResponse A fresh UUID of version 7
 	//
 	// For an Idempotency-Key or a client-made id, where the client cannot make one itself.
+	//
+	// For whom: Everyone, without a token.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -12911,6 +13525,11 @@ func (r GetReadinessResponse) ContentType() string {
 	return ""
 }
 
+// CalcCleanUpResponse429Headers the declared response headers of an HTTP 429 response for CalcCleanUp
+type CalcCleanUpResponse429Headers struct {
+	RetryAfter *int
+}
+
 // CalcCleanUpResponse503Headers the declared response headers of an HTTP 503 response for CalcCleanUp
 type CalcCleanUpResponse503Headers struct {
 	RetryAfter *int
@@ -12929,10 +13548,14 @@ type CalcCleanUpResponse struct {
 	ApplicationproblemJSON415 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
 	ApplicationproblemJSON503 *Problem
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *CalcCleanUpResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *CalcCleanUpResponse503Headers
 }
@@ -12960,6 +13583,11 @@ func (r CalcCleanUpResponse) GetApplicationproblemJSON415() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r CalcCleanUpResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r CalcCleanUpResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -13001,6 +13629,11 @@ func (r CalcCleanUpResponse) ContentType() string {
 	return ""
 }
 
+// CalcFitResponse429Headers the declared response headers of an HTTP 429 response for CalcFit
+type CalcFitResponse429Headers struct {
+	RetryAfter *int
+}
+
 // CalcFitResponse503Headers the declared response headers of an HTTP 503 response for CalcFit
 type CalcFitResponse503Headers struct {
 	RetryAfter *int
@@ -13019,10 +13652,14 @@ type CalcFitResponse struct {
 	ApplicationproblemJSON415 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
 	ApplicationproblemJSON503 *Problem
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *CalcFitResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *CalcFitResponse503Headers
 }
@@ -13050,6 +13687,11 @@ func (r CalcFitResponse) GetApplicationproblemJSON415() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r CalcFitResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r CalcFitResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -13091,6 +13733,11 @@ func (r CalcFitResponse) ContentType() string {
 	return ""
 }
 
+// CalcLimitsResponse429Headers the declared response headers of an HTTP 429 response for CalcLimits
+type CalcLimitsResponse429Headers struct {
+	RetryAfter *int
+}
+
 // CalcLimitsResponse503Headers the declared response headers of an HTTP 503 response for CalcLimits
 type CalcLimitsResponse503Headers struct {
 	RetryAfter *int
@@ -13109,10 +13756,14 @@ type CalcLimitsResponse struct {
 	ApplicationproblemJSON415 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
 	ApplicationproblemJSON503 *Problem
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *CalcLimitsResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *CalcLimitsResponse503Headers
 }
@@ -13140,6 +13791,11 @@ func (r CalcLimitsResponse) GetApplicationproblemJSON415() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r CalcLimitsResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r CalcLimitsResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -13181,6 +13837,11 @@ func (r CalcLimitsResponse) ContentType() string {
 	return ""
 }
 
+// CalcUncertaintyResponse429Headers the declared response headers of an HTTP 429 response for CalcUncertainty
+type CalcUncertaintyResponse429Headers struct {
+	RetryAfter *int
+}
+
 // CalcUncertaintyResponse503Headers the declared response headers of an HTTP 503 response for CalcUncertainty
 type CalcUncertaintyResponse503Headers struct {
 	RetryAfter *int
@@ -13199,10 +13860,14 @@ type CalcUncertaintyResponse struct {
 	ApplicationproblemJSON415 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
 	ApplicationproblemJSON503 *Problem
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *CalcUncertaintyResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *CalcUncertaintyResponse503Headers
 }
@@ -13230,6 +13895,11 @@ func (r CalcUncertaintyResponse) GetApplicationproblemJSON415() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r CalcUncertaintyResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r CalcUncertaintyResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -13286,6 +13956,11 @@ type GetClubResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// GetClubResponse429Headers the declared response headers of an HTTP 429 response for GetClub
+type GetClubResponse429Headers struct {
+	RetryAfter *int
+}
+
 // GetClubResponse503Headers the declared response headers of an HTTP 503 response for GetClub
 type GetClubResponse503Headers struct {
 	RetryAfter *int
@@ -13304,6 +13979,8 @@ type GetClubResponse struct {
 	ApplicationproblemJSON404 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -13314,6 +13991,8 @@ type GetClubResponse struct {
 	Headers304 *GetClubResponse304Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *GetClubResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *GetClubResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *GetClubResponse503Headers
 }
@@ -13341,6 +14020,11 @@ func (r GetClubResponse) GetApplicationproblemJSON404() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r GetClubResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r GetClubResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -13398,6 +14082,11 @@ type PatchClubResponse415Headers struct {
 	AcceptPatch *string
 }
 
+// PatchClubResponse429Headers the declared response headers of an HTTP 429 response for PatchClub
+type PatchClubResponse429Headers struct {
+	RetryAfter *int
+}
+
 // PatchClubResponse503Headers the declared response headers of an HTTP 503 response for PatchClub
 type PatchClubResponse503Headers struct {
 	RetryAfter *int
@@ -13428,6 +14117,8 @@ type PatchClubResponse struct {
 	ApplicationproblemJSON422 *Problem
 	// ApplicationproblemJSON428 the response for an HTTP 428 `application/problem+json` response
 	ApplicationproblemJSON428 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -13438,6 +14129,8 @@ type PatchClubResponse struct {
 	Headers401 *PatchClubResponse401Headers
 	// Headers415 the parsed response headers for an HTTP 415 response
 	Headers415 *PatchClubResponse415Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *PatchClubResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *PatchClubResponse503Headers
 }
@@ -13497,6 +14190,11 @@ func (r PatchClubResponse) GetApplicationproblemJSON428() *Problem {
 	return r.ApplicationproblemJSON428
 }
 
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r PatchClubResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
+}
+
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
 func (r PatchClubResponse) GetApplicationproblemJSON500() *Problem {
 	return r.ApplicationproblemJSON500
@@ -13541,6 +14239,11 @@ type GetAvailabilityResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// GetAvailabilityResponse429Headers the declared response headers of an HTTP 429 response for GetAvailability
+type GetAvailabilityResponse429Headers struct {
+	RetryAfter *int
+}
+
 // GetAvailabilityResponse503Headers the declared response headers of an HTTP 503 response for GetAvailability
 type GetAvailabilityResponse503Headers struct {
 	RetryAfter *int
@@ -13559,12 +14262,16 @@ type GetAvailabilityResponse struct {
 	ApplicationproblemJSON404 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
 	ApplicationproblemJSON503 *Problem
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *GetAvailabilityResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *GetAvailabilityResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *GetAvailabilityResponse503Headers
 }
@@ -13592,6 +14299,11 @@ func (r GetAvailabilityResponse) GetApplicationproblemJSON404() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r GetAvailabilityResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r GetAvailabilityResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -13648,6 +14360,11 @@ type GetFeatureResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// GetFeatureResponse429Headers the declared response headers of an HTTP 429 response for GetFeature
+type GetFeatureResponse429Headers struct {
+	RetryAfter *int
+}
+
 // GetFeatureResponse503Headers the declared response headers of an HTTP 503 response for GetFeature
 type GetFeatureResponse503Headers struct {
 	RetryAfter *int
@@ -13666,6 +14383,8 @@ type GetFeatureResponse struct {
 	ApplicationproblemJSON404 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -13676,6 +14395,8 @@ type GetFeatureResponse struct {
 	Headers304 *GetFeatureResponse304Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *GetFeatureResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *GetFeatureResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *GetFeatureResponse503Headers
 }
@@ -13703,6 +14424,11 @@ func (r GetFeatureResponse) GetApplicationproblemJSON404() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r GetFeatureResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r GetFeatureResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -13759,6 +14485,11 @@ type GetEstimateResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// GetEstimateResponse429Headers the declared response headers of an HTTP 429 response for GetEstimate
+type GetEstimateResponse429Headers struct {
+	RetryAfter *int
+}
+
 // GetEstimateResponse503Headers the declared response headers of an HTTP 503 response for GetEstimate
 type GetEstimateResponse503Headers struct {
 	RetryAfter *int
@@ -13777,6 +14508,8 @@ type GetEstimateResponse struct {
 	ApplicationproblemJSON404 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -13787,6 +14520,8 @@ type GetEstimateResponse struct {
 	Headers304 *GetEstimateResponse304Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *GetEstimateResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *GetEstimateResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *GetEstimateResponse503Headers
 }
@@ -13814,6 +14549,11 @@ func (r GetEstimateResponse) GetApplicationproblemJSON404() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r GetEstimateResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r GetEstimateResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -13871,6 +14611,11 @@ type ListGaragesResponse406Headers struct {
 	Vary *string
 }
 
+// ListGaragesResponse429Headers the declared response headers of an HTTP 429 response for ListGarages
+type ListGaragesResponse429Headers struct {
+	RetryAfter *int
+}
+
 // ListGaragesResponse503Headers the declared response headers of an HTTP 503 response for ListGarages
 type ListGaragesResponse503Headers struct {
 	RetryAfter *int
@@ -13891,6 +14636,8 @@ type ListGaragesResponse struct {
 	ApplicationproblemJSON406 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -13901,6 +14648,8 @@ type ListGaragesResponse struct {
 	Headers401 *ListGaragesResponse401Headers
 	// Headers406 the parsed response headers for an HTTP 406 response
 	Headers406 *ListGaragesResponse406Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *ListGaragesResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *ListGaragesResponse503Headers
 }
@@ -13933,6 +14682,11 @@ func (r ListGaragesResponse) GetApplicationproblemJSON406() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r ListGaragesResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r ListGaragesResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -13985,6 +14739,11 @@ type CreateGarageResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// CreateGarageResponse429Headers the declared response headers of an HTTP 429 response for CreateGarage
+type CreateGarageResponse429Headers struct {
+	RetryAfter *int
+}
+
 // CreateGarageResponse503Headers the declared response headers of an HTTP 503 response for CreateGarage
 type CreateGarageResponse503Headers struct {
 	RetryAfter *int
@@ -14011,6 +14770,8 @@ type CreateGarageResponse struct {
 	ApplicationproblemJSON415 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -14019,6 +14780,8 @@ type CreateGarageResponse struct {
 	Headers201 *CreateGarageResponse201Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *CreateGarageResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *CreateGarageResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *CreateGarageResponse503Headers
 }
@@ -14066,6 +14829,11 @@ func (r CreateGarageResponse) GetApplicationproblemJSON415() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r CreateGarageResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r CreateGarageResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -14122,6 +14890,11 @@ type GetGarageResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// GetGarageResponse429Headers the declared response headers of an HTTP 429 response for GetGarage
+type GetGarageResponse429Headers struct {
+	RetryAfter *int
+}
+
 // GetGarageResponse503Headers the declared response headers of an HTTP 503 response for GetGarage
 type GetGarageResponse503Headers struct {
 	RetryAfter *int
@@ -14140,6 +14913,8 @@ type GetGarageResponse struct {
 	ApplicationproblemJSON404 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -14150,6 +14925,8 @@ type GetGarageResponse struct {
 	Headers304 *GetGarageResponse304Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *GetGarageResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *GetGarageResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *GetGarageResponse503Headers
 }
@@ -14177,6 +14954,11 @@ func (r GetGarageResponse) GetApplicationproblemJSON404() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r GetGarageResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r GetGarageResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -14234,6 +15016,11 @@ type PatchGarageResponse415Headers struct {
 	AcceptPatch *string
 }
 
+// PatchGarageResponse429Headers the declared response headers of an HTTP 429 response for PatchGarage
+type PatchGarageResponse429Headers struct {
+	RetryAfter *int
+}
+
 // PatchGarageResponse503Headers the declared response headers of an HTTP 503 response for PatchGarage
 type PatchGarageResponse503Headers struct {
 	RetryAfter *int
@@ -14264,6 +15051,8 @@ type PatchGarageResponse struct {
 	ApplicationproblemJSON422 *Problem
 	// ApplicationproblemJSON428 the response for an HTTP 428 `application/problem+json` response
 	ApplicationproblemJSON428 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -14274,6 +15063,8 @@ type PatchGarageResponse struct {
 	Headers401 *PatchGarageResponse401Headers
 	// Headers415 the parsed response headers for an HTTP 415 response
 	Headers415 *PatchGarageResponse415Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *PatchGarageResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *PatchGarageResponse503Headers
 }
@@ -14333,6 +15124,11 @@ func (r PatchGarageResponse) GetApplicationproblemJSON428() *Problem {
 	return r.ApplicationproblemJSON428
 }
 
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r PatchGarageResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
+}
+
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
 func (r PatchGarageResponse) GetApplicationproblemJSON500() *Problem {
 	return r.ApplicationproblemJSON500
@@ -14388,6 +15184,11 @@ type ListImportsResponse406Headers struct {
 	Vary *string
 }
 
+// ListImportsResponse429Headers the declared response headers of an HTTP 429 response for ListImports
+type ListImportsResponse429Headers struct {
+	RetryAfter *int
+}
+
 // ListImportsResponse503Headers the declared response headers of an HTTP 503 response for ListImports
 type ListImportsResponse503Headers struct {
 	RetryAfter *int
@@ -14408,6 +15209,8 @@ type ListImportsResponse struct {
 	ApplicationproblemJSON406 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -14418,6 +15221,8 @@ type ListImportsResponse struct {
 	Headers401 *ListImportsResponse401Headers
 	// Headers406 the parsed response headers for an HTTP 406 response
 	Headers406 *ListImportsResponse406Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *ListImportsResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *ListImportsResponse503Headers
 }
@@ -14450,6 +15255,11 @@ func (r ListImportsResponse) GetApplicationproblemJSON406() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r ListImportsResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r ListImportsResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -14507,6 +15317,11 @@ type CreateImportResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// CreateImportResponse429Headers the declared response headers of an HTTP 429 response for CreateImport
+type CreateImportResponse429Headers struct {
+	RetryAfter *int
+}
+
 // CreateImportResponse503Headers the declared response headers of an HTTP 503 response for CreateImport
 type CreateImportResponse503Headers struct {
 	RetryAfter *int
@@ -14535,6 +15350,8 @@ type CreateImportResponse struct {
 	ApplicationproblemJSON415 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -14545,6 +15362,8 @@ type CreateImportResponse struct {
 	Headers201 *CreateImportResponse201Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *CreateImportResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *CreateImportResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *CreateImportResponse503Headers
 }
@@ -14597,6 +15416,11 @@ func (r CreateImportResponse) GetApplicationproblemJSON415() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r CreateImportResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r CreateImportResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -14653,6 +15477,11 @@ type GetImportResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// GetImportResponse429Headers the declared response headers of an HTTP 429 response for GetImport
+type GetImportResponse429Headers struct {
+	RetryAfter *int
+}
+
 // GetImportResponse503Headers the declared response headers of an HTTP 503 response for GetImport
 type GetImportResponse503Headers struct {
 	RetryAfter *int
@@ -14671,6 +15500,8 @@ type GetImportResponse struct {
 	ApplicationproblemJSON404 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -14681,6 +15512,8 @@ type GetImportResponse struct {
 	Headers304 *GetImportResponse304Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *GetImportResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *GetImportResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *GetImportResponse503Headers
 }
@@ -14708,6 +15541,11 @@ func (r GetImportResponse) GetApplicationproblemJSON404() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r GetImportResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r GetImportResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -14759,6 +15597,11 @@ type RevertImportResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// RevertImportResponse429Headers the declared response headers of an HTTP 429 response for RevertImport
+type RevertImportResponse429Headers struct {
+	RetryAfter *int
+}
+
 // RevertImportResponse503Headers the declared response headers of an HTTP 503 response for RevertImport
 type RevertImportResponse503Headers struct {
 	RetryAfter *int
@@ -14785,6 +15628,8 @@ type RevertImportResponse struct {
 	ApplicationproblemJSON415 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -14793,6 +15638,8 @@ type RevertImportResponse struct {
 	Headers200 *RevertImportResponse200Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *RevertImportResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *RevertImportResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *RevertImportResponse503Headers
 }
@@ -14840,6 +15687,11 @@ func (r RevertImportResponse) GetApplicationproblemJSON415() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r RevertImportResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r RevertImportResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -14897,6 +15749,11 @@ type ListJointTemplatesResponse406Headers struct {
 	Vary *string
 }
 
+// ListJointTemplatesResponse429Headers the declared response headers of an HTTP 429 response for ListJointTemplates
+type ListJointTemplatesResponse429Headers struct {
+	RetryAfter *int
+}
+
 // ListJointTemplatesResponse503Headers the declared response headers of an HTTP 503 response for ListJointTemplates
 type ListJointTemplatesResponse503Headers struct {
 	RetryAfter *int
@@ -14917,6 +15774,8 @@ type ListJointTemplatesResponse struct {
 	ApplicationproblemJSON406 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -14927,6 +15786,8 @@ type ListJointTemplatesResponse struct {
 	Headers401 *ListJointTemplatesResponse401Headers
 	// Headers406 the parsed response headers for an HTTP 406 response
 	Headers406 *ListJointTemplatesResponse406Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *ListJointTemplatesResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *ListJointTemplatesResponse503Headers
 }
@@ -14959,6 +15820,11 @@ func (r ListJointTemplatesResponse) GetApplicationproblemJSON406() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r ListJointTemplatesResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r ListJointTemplatesResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -15011,6 +15877,11 @@ type CreateJointTemplateResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// CreateJointTemplateResponse429Headers the declared response headers of an HTTP 429 response for CreateJointTemplate
+type CreateJointTemplateResponse429Headers struct {
+	RetryAfter *int
+}
+
 // CreateJointTemplateResponse503Headers the declared response headers of an HTTP 503 response for CreateJointTemplate
 type CreateJointTemplateResponse503Headers struct {
 	RetryAfter *int
@@ -15037,6 +15908,8 @@ type CreateJointTemplateResponse struct {
 	ApplicationproblemJSON415 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -15045,6 +15918,8 @@ type CreateJointTemplateResponse struct {
 	Headers201 *CreateJointTemplateResponse201Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *CreateJointTemplateResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *CreateJointTemplateResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *CreateJointTemplateResponse503Headers
 }
@@ -15092,6 +15967,11 @@ func (r CreateJointTemplateResponse) GetApplicationproblemJSON415() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r CreateJointTemplateResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r CreateJointTemplateResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -15148,6 +16028,11 @@ type GetJointTemplateResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// GetJointTemplateResponse429Headers the declared response headers of an HTTP 429 response for GetJointTemplate
+type GetJointTemplateResponse429Headers struct {
+	RetryAfter *int
+}
+
 // GetJointTemplateResponse503Headers the declared response headers of an HTTP 503 response for GetJointTemplate
 type GetJointTemplateResponse503Headers struct {
 	RetryAfter *int
@@ -15166,6 +16051,8 @@ type GetJointTemplateResponse struct {
 	ApplicationproblemJSON404 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -15176,6 +16063,8 @@ type GetJointTemplateResponse struct {
 	Headers304 *GetJointTemplateResponse304Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *GetJointTemplateResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *GetJointTemplateResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *GetJointTemplateResponse503Headers
 }
@@ -15203,6 +16092,11 @@ func (r GetJointTemplateResponse) GetApplicationproblemJSON404() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r GetJointTemplateResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r GetJointTemplateResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -15259,6 +16153,11 @@ type GetJointResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// GetJointResponse429Headers the declared response headers of an HTTP 429 response for GetJoint
+type GetJointResponse429Headers struct {
+	RetryAfter *int
+}
+
 // GetJointResponse503Headers the declared response headers of an HTTP 503 response for GetJoint
 type GetJointResponse503Headers struct {
 	RetryAfter *int
@@ -15277,6 +16176,8 @@ type GetJointResponse struct {
 	ApplicationproblemJSON404 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -15287,6 +16188,8 @@ type GetJointResponse struct {
 	Headers304 *GetJointResponse304Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *GetJointResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *GetJointResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *GetJointResponse503Headers
 }
@@ -15314,6 +16217,11 @@ func (r GetJointResponse) GetApplicationproblemJSON404() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r GetJointResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r GetJointResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -15371,6 +16279,11 @@ type PatchJointResponse415Headers struct {
 	AcceptPatch *string
 }
 
+// PatchJointResponse429Headers the declared response headers of an HTTP 429 response for PatchJoint
+type PatchJointResponse429Headers struct {
+	RetryAfter *int
+}
+
 // PatchJointResponse503Headers the declared response headers of an HTTP 503 response for PatchJoint
 type PatchJointResponse503Headers struct {
 	RetryAfter *int
@@ -15401,6 +16314,8 @@ type PatchJointResponse struct {
 	ApplicationproblemJSON422 *Problem
 	// ApplicationproblemJSON428 the response for an HTTP 428 `application/problem+json` response
 	ApplicationproblemJSON428 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -15411,6 +16326,8 @@ type PatchJointResponse struct {
 	Headers401 *PatchJointResponse401Headers
 	// Headers415 the parsed response headers for an HTTP 415 response
 	Headers415 *PatchJointResponse415Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *PatchJointResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *PatchJointResponse503Headers
 }
@@ -15470,6 +16387,11 @@ func (r PatchJointResponse) GetApplicationproblemJSON428() *Problem {
 	return r.ApplicationproblemJSON428
 }
 
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r PatchJointResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
+}
+
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
 func (r PatchJointResponse) GetApplicationproblemJSON500() *Problem {
 	return r.ApplicationproblemJSON500
@@ -15524,6 +16446,11 @@ type ListFeaturesResponse406Headers struct {
 	Vary *string
 }
 
+// ListFeaturesResponse429Headers the declared response headers of an HTTP 429 response for ListFeatures
+type ListFeaturesResponse429Headers struct {
+	RetryAfter *int
+}
+
 // ListFeaturesResponse503Headers the declared response headers of an HTTP 503 response for ListFeatures
 type ListFeaturesResponse503Headers struct {
 	RetryAfter *int
@@ -15544,6 +16471,8 @@ type ListFeaturesResponse struct {
 	ApplicationproblemJSON406 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -15554,6 +16483,8 @@ type ListFeaturesResponse struct {
 	Headers401 *ListFeaturesResponse401Headers
 	// Headers406 the parsed response headers for an HTTP 406 response
 	Headers406 *ListFeaturesResponse406Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *ListFeaturesResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *ListFeaturesResponse503Headers
 }
@@ -15586,6 +16517,11 @@ func (r ListFeaturesResponse) GetApplicationproblemJSON406() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r ListFeaturesResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r ListFeaturesResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -15632,6 +16568,11 @@ type GetMeResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// GetMeResponse429Headers the declared response headers of an HTTP 429 response for GetMe
+type GetMeResponse429Headers struct {
+	RetryAfter *int
+}
+
 // GetMeResponse503Headers the declared response headers of an HTTP 503 response for GetMe
 type GetMeResponse503Headers struct {
 	RetryAfter *int
@@ -15650,12 +16591,16 @@ type GetMeResponse struct {
 	ApplicationproblemJSON404 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
 	ApplicationproblemJSON503 *Problem
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *GetMeResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *GetMeResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *GetMeResponse503Headers
 }
@@ -15683,6 +16628,11 @@ func (r GetMeResponse) GetApplicationproblemJSON404() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r GetMeResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r GetMeResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -15740,6 +16690,11 @@ type ListMembersResponse406Headers struct {
 	Vary *string
 }
 
+// ListMembersResponse429Headers the declared response headers of an HTTP 429 response for ListMembers
+type ListMembersResponse429Headers struct {
+	RetryAfter *int
+}
+
 // ListMembersResponse503Headers the declared response headers of an HTTP 503 response for ListMembers
 type ListMembersResponse503Headers struct {
 	RetryAfter *int
@@ -15760,6 +16715,8 @@ type ListMembersResponse struct {
 	ApplicationproblemJSON406 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -15770,6 +16727,8 @@ type ListMembersResponse struct {
 	Headers401 *ListMembersResponse401Headers
 	// Headers406 the parsed response headers for an HTTP 406 response
 	Headers406 *ListMembersResponse406Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *ListMembersResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *ListMembersResponse503Headers
 }
@@ -15802,6 +16761,11 @@ func (r ListMembersResponse) GetApplicationproblemJSON406() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r ListMembersResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r ListMembersResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -15854,6 +16818,11 @@ type CreateMemberResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// CreateMemberResponse429Headers the declared response headers of an HTTP 429 response for CreateMember
+type CreateMemberResponse429Headers struct {
+	RetryAfter *int
+}
+
 // CreateMemberResponse503Headers the declared response headers of an HTTP 503 response for CreateMember
 type CreateMemberResponse503Headers struct {
 	RetryAfter *int
@@ -15880,6 +16849,8 @@ type CreateMemberResponse struct {
 	ApplicationproblemJSON415 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -15888,6 +16859,8 @@ type CreateMemberResponse struct {
 	Headers201 *CreateMemberResponse201Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *CreateMemberResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *CreateMemberResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *CreateMemberResponse503Headers
 }
@@ -15935,6 +16908,11 @@ func (r CreateMemberResponse) GetApplicationproblemJSON415() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r CreateMemberResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r CreateMemberResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -15991,6 +16969,11 @@ type GetMemberResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// GetMemberResponse429Headers the declared response headers of an HTTP 429 response for GetMember
+type GetMemberResponse429Headers struct {
+	RetryAfter *int
+}
+
 // GetMemberResponse503Headers the declared response headers of an HTTP 503 response for GetMember
 type GetMemberResponse503Headers struct {
 	RetryAfter *int
@@ -16009,6 +16992,8 @@ type GetMemberResponse struct {
 	ApplicationproblemJSON404 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -16019,6 +17004,8 @@ type GetMemberResponse struct {
 	Headers304 *GetMemberResponse304Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *GetMemberResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *GetMemberResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *GetMemberResponse503Headers
 }
@@ -16046,6 +17033,11 @@ func (r GetMemberResponse) GetApplicationproblemJSON404() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r GetMemberResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r GetMemberResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -16103,6 +17095,11 @@ type PatchMemberResponse415Headers struct {
 	AcceptPatch *string
 }
 
+// PatchMemberResponse429Headers the declared response headers of an HTTP 429 response for PatchMember
+type PatchMemberResponse429Headers struct {
+	RetryAfter *int
+}
+
 // PatchMemberResponse503Headers the declared response headers of an HTTP 503 response for PatchMember
 type PatchMemberResponse503Headers struct {
 	RetryAfter *int
@@ -16133,6 +17130,8 @@ type PatchMemberResponse struct {
 	ApplicationproblemJSON422 *Problem
 	// ApplicationproblemJSON428 the response for an HTTP 428 `application/problem+json` response
 	ApplicationproblemJSON428 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -16143,6 +17142,8 @@ type PatchMemberResponse struct {
 	Headers401 *PatchMemberResponse401Headers
 	// Headers415 the parsed response headers for an HTTP 415 response
 	Headers415 *PatchMemberResponse415Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *PatchMemberResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *PatchMemberResponse503Headers
 }
@@ -16202,6 +17203,11 @@ func (r PatchMemberResponse) GetApplicationproblemJSON428() *Problem {
 	return r.ApplicationproblemJSON428
 }
 
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r PatchMemberResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
+}
+
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
 func (r PatchMemberResponse) GetApplicationproblemJSON500() *Problem {
 	return r.ApplicationproblemJSON500
@@ -16257,6 +17263,11 @@ type ListPinSeriesResponse406Headers struct {
 	Vary *string
 }
 
+// ListPinSeriesResponse429Headers the declared response headers of an HTTP 429 response for ListPinSeries
+type ListPinSeriesResponse429Headers struct {
+	RetryAfter *int
+}
+
 // ListPinSeriesResponse503Headers the declared response headers of an HTTP 503 response for ListPinSeries
 type ListPinSeriesResponse503Headers struct {
 	RetryAfter *int
@@ -16277,6 +17288,8 @@ type ListPinSeriesResponse struct {
 	ApplicationproblemJSON406 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -16287,6 +17300,8 @@ type ListPinSeriesResponse struct {
 	Headers401 *ListPinSeriesResponse401Headers
 	// Headers406 the parsed response headers for an HTTP 406 response
 	Headers406 *ListPinSeriesResponse406Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *ListPinSeriesResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *ListPinSeriesResponse503Headers
 }
@@ -16319,6 +17334,11 @@ func (r ListPinSeriesResponse) GetApplicationproblemJSON406() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r ListPinSeriesResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r ListPinSeriesResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -16371,6 +17391,11 @@ type CreatePinSeriesResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// CreatePinSeriesResponse429Headers the declared response headers of an HTTP 429 response for CreatePinSeries
+type CreatePinSeriesResponse429Headers struct {
+	RetryAfter *int
+}
+
 // CreatePinSeriesResponse503Headers the declared response headers of an HTTP 503 response for CreatePinSeries
 type CreatePinSeriesResponse503Headers struct {
 	RetryAfter *int
@@ -16397,6 +17422,8 @@ type CreatePinSeriesResponse struct {
 	ApplicationproblemJSON415 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -16405,6 +17432,8 @@ type CreatePinSeriesResponse struct {
 	Headers201 *CreatePinSeriesResponse201Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *CreatePinSeriesResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *CreatePinSeriesResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *CreatePinSeriesResponse503Headers
 }
@@ -16452,6 +17481,11 @@ func (r CreatePinSeriesResponse) GetApplicationproblemJSON415() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r CreatePinSeriesResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r CreatePinSeriesResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -16508,6 +17542,11 @@ type GetPinSeriesResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// GetPinSeriesResponse429Headers the declared response headers of an HTTP 429 response for GetPinSeries
+type GetPinSeriesResponse429Headers struct {
+	RetryAfter *int
+}
+
 // GetPinSeriesResponse503Headers the declared response headers of an HTTP 503 response for GetPinSeries
 type GetPinSeriesResponse503Headers struct {
 	RetryAfter *int
@@ -16526,6 +17565,8 @@ type GetPinSeriesResponse struct {
 	ApplicationproblemJSON404 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -16536,6 +17577,8 @@ type GetPinSeriesResponse struct {
 	Headers304 *GetPinSeriesResponse304Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *GetPinSeriesResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *GetPinSeriesResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *GetPinSeriesResponse503Headers
 }
@@ -16563,6 +17606,11 @@ func (r GetPinSeriesResponse) GetApplicationproblemJSON404() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r GetPinSeriesResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r GetPinSeriesResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -16620,6 +17668,11 @@ type ListReadingsResponse406Headers struct {
 	Vary *string
 }
 
+// ListReadingsResponse429Headers the declared response headers of an HTTP 429 response for ListReadings
+type ListReadingsResponse429Headers struct {
+	RetryAfter *int
+}
+
 // ListReadingsResponse503Headers the declared response headers of an HTTP 503 response for ListReadings
 type ListReadingsResponse503Headers struct {
 	RetryAfter *int
@@ -16640,6 +17693,8 @@ type ListReadingsResponse struct {
 	ApplicationproblemJSON406 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -16650,6 +17705,8 @@ type ListReadingsResponse struct {
 	Headers401 *ListReadingsResponse401Headers
 	// Headers406 the parsed response headers for an HTTP 406 response
 	Headers406 *ListReadingsResponse406Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *ListReadingsResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *ListReadingsResponse503Headers
 }
@@ -16682,6 +17739,11 @@ func (r ListReadingsResponse) GetApplicationproblemJSON406() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r ListReadingsResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r ListReadingsResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -16739,6 +17801,11 @@ type CreateReadingsResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// CreateReadingsResponse429Headers the declared response headers of an HTTP 429 response for CreateReadings
+type CreateReadingsResponse429Headers struct {
+	RetryAfter *int
+}
+
 // CreateReadingsResponse503Headers the declared response headers of an HTTP 503 response for CreateReadings
 type CreateReadingsResponse503Headers struct {
 	RetryAfter *int
@@ -16767,6 +17834,8 @@ type CreateReadingsResponse struct {
 	ApplicationproblemJSON415 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -16777,6 +17846,8 @@ type CreateReadingsResponse struct {
 	Headers201 *CreateReadingsResponse201Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *CreateReadingsResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *CreateReadingsResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *CreateReadingsResponse503Headers
 }
@@ -16829,6 +17900,11 @@ func (r CreateReadingsResponse) GetApplicationproblemJSON415() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r CreateReadingsResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r CreateReadingsResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -16885,6 +17961,11 @@ type GetReadingResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// GetReadingResponse429Headers the declared response headers of an HTTP 429 response for GetReading
+type GetReadingResponse429Headers struct {
+	RetryAfter *int
+}
+
 // GetReadingResponse503Headers the declared response headers of an HTTP 503 response for GetReading
 type GetReadingResponse503Headers struct {
 	RetryAfter *int
@@ -16903,6 +17984,8 @@ type GetReadingResponse struct {
 	ApplicationproblemJSON404 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -16913,6 +17996,8 @@ type GetReadingResponse struct {
 	Headers304 *GetReadingResponse304Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *GetReadingResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *GetReadingResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *GetReadingResponse503Headers
 }
@@ -16940,6 +18025,11 @@ func (r GetReadingResponse) GetApplicationproblemJSON404() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r GetReadingResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r GetReadingResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -16992,6 +18082,11 @@ type ReplaceReadingResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// ReplaceReadingResponse429Headers the declared response headers of an HTTP 429 response for ReplaceReading
+type ReplaceReadingResponse429Headers struct {
+	RetryAfter *int
+}
+
 // ReplaceReadingResponse503Headers the declared response headers of an HTTP 503 response for ReplaceReading
 type ReplaceReadingResponse503Headers struct {
 	RetryAfter *int
@@ -17018,6 +18113,8 @@ type ReplaceReadingResponse struct {
 	ApplicationproblemJSON415 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -17026,6 +18123,8 @@ type ReplaceReadingResponse struct {
 	Headers201 *ReplaceReadingResponse201Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *ReplaceReadingResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *ReplaceReadingResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *ReplaceReadingResponse503Headers
 }
@@ -17073,6 +18172,11 @@ func (r ReplaceReadingResponse) GetApplicationproblemJSON415() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r ReplaceReadingResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r ReplaceReadingResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -17124,6 +18228,11 @@ type VoidReadingResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// VoidReadingResponse429Headers the declared response headers of an HTTP 429 response for VoidReading
+type VoidReadingResponse429Headers struct {
+	RetryAfter *int
+}
+
 // VoidReadingResponse503Headers the declared response headers of an HTTP 503 response for VoidReading
 type VoidReadingResponse503Headers struct {
 	RetryAfter *int
@@ -17150,6 +18259,8 @@ type VoidReadingResponse struct {
 	ApplicationproblemJSON415 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -17158,6 +18269,8 @@ type VoidReadingResponse struct {
 	Headers200 *VoidReadingResponse200Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *VoidReadingResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *VoidReadingResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *VoidReadingResponse503Headers
 }
@@ -17205,6 +18318,11 @@ func (r VoidReadingResponse) GetApplicationproblemJSON415() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r VoidReadingResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r VoidReadingResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -17262,6 +18380,11 @@ type ListRecommendationsResponse406Headers struct {
 	Vary *string
 }
 
+// ListRecommendationsResponse429Headers the declared response headers of an HTTP 429 response for ListRecommendations
+type ListRecommendationsResponse429Headers struct {
+	RetryAfter *int
+}
+
 // ListRecommendationsResponse503Headers the declared response headers of an HTTP 503 response for ListRecommendations
 type ListRecommendationsResponse503Headers struct {
 	RetryAfter *int
@@ -17282,6 +18405,8 @@ type ListRecommendationsResponse struct {
 	ApplicationproblemJSON406 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -17292,6 +18417,8 @@ type ListRecommendationsResponse struct {
 	Headers401 *ListRecommendationsResponse401Headers
 	// Headers406 the parsed response headers for an HTTP 406 response
 	Headers406 *ListRecommendationsResponse406Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *ListRecommendationsResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *ListRecommendationsResponse503Headers
 }
@@ -17324,6 +18451,11 @@ func (r ListRecommendationsResponse) GetApplicationproblemJSON406() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r ListRecommendationsResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r ListRecommendationsResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -17376,6 +18508,11 @@ type CreateRecommendationResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// CreateRecommendationResponse429Headers the declared response headers of an HTTP 429 response for CreateRecommendation
+type CreateRecommendationResponse429Headers struct {
+	RetryAfter *int
+}
+
 // CreateRecommendationResponse503Headers the declared response headers of an HTTP 503 response for CreateRecommendation
 type CreateRecommendationResponse503Headers struct {
 	RetryAfter *int
@@ -17402,6 +18539,8 @@ type CreateRecommendationResponse struct {
 	ApplicationproblemJSON415 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -17410,6 +18549,8 @@ type CreateRecommendationResponse struct {
 	Headers201 *CreateRecommendationResponse201Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *CreateRecommendationResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *CreateRecommendationResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *CreateRecommendationResponse503Headers
 }
@@ -17457,6 +18598,11 @@ func (r CreateRecommendationResponse) GetApplicationproblemJSON415() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r CreateRecommendationResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r CreateRecommendationResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -17513,6 +18659,11 @@ type GetRecommendationResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// GetRecommendationResponse429Headers the declared response headers of an HTTP 429 response for GetRecommendation
+type GetRecommendationResponse429Headers struct {
+	RetryAfter *int
+}
+
 // GetRecommendationResponse503Headers the declared response headers of an HTTP 503 response for GetRecommendation
 type GetRecommendationResponse503Headers struct {
 	RetryAfter *int
@@ -17531,6 +18682,8 @@ type GetRecommendationResponse struct {
 	ApplicationproblemJSON404 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -17541,6 +18694,8 @@ type GetRecommendationResponse struct {
 	Headers304 *GetRecommendationResponse304Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *GetRecommendationResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *GetRecommendationResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *GetRecommendationResponse503Headers
 }
@@ -17568,6 +18723,11 @@ func (r GetRecommendationResponse) GetApplicationproblemJSON404() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r GetRecommendationResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r GetRecommendationResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -17614,6 +18774,11 @@ type GetOffersResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// GetOffersResponse429Headers the declared response headers of an HTTP 429 response for GetOffers
+type GetOffersResponse429Headers struct {
+	RetryAfter *int
+}
+
 // GetOffersResponse503Headers the declared response headers of an HTTP 503 response for GetOffers
 type GetOffersResponse503Headers struct {
 	RetryAfter *int
@@ -17632,12 +18797,16 @@ type GetOffersResponse struct {
 	ApplicationproblemJSON404 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
 	ApplicationproblemJSON503 *Problem
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *GetOffersResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *GetOffersResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *GetOffersResponse503Headers
 }
@@ -17665,6 +18834,11 @@ func (r GetOffersResponse) GetApplicationproblemJSON404() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r GetOffersResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r GetOffersResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -17722,6 +18896,11 @@ type ListReservationsResponse406Headers struct {
 	Vary *string
 }
 
+// ListReservationsResponse429Headers the declared response headers of an HTTP 429 response for ListReservations
+type ListReservationsResponse429Headers struct {
+	RetryAfter *int
+}
+
 // ListReservationsResponse503Headers the declared response headers of an HTTP 503 response for ListReservations
 type ListReservationsResponse503Headers struct {
 	RetryAfter *int
@@ -17742,6 +18921,8 @@ type ListReservationsResponse struct {
 	ApplicationproblemJSON406 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -17752,6 +18933,8 @@ type ListReservationsResponse struct {
 	Headers401 *ListReservationsResponse401Headers
 	// Headers406 the parsed response headers for an HTTP 406 response
 	Headers406 *ListReservationsResponse406Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *ListReservationsResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *ListReservationsResponse503Headers
 }
@@ -17784,6 +18967,11 @@ func (r ListReservationsResponse) GetApplicationproblemJSON406() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r ListReservationsResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r ListReservationsResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -17836,6 +19024,11 @@ type CreateReservationResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// CreateReservationResponse429Headers the declared response headers of an HTTP 429 response for CreateReservation
+type CreateReservationResponse429Headers struct {
+	RetryAfter *int
+}
+
 // CreateReservationResponse503Headers the declared response headers of an HTTP 503 response for CreateReservation
 type CreateReservationResponse503Headers struct {
 	RetryAfter *int
@@ -17862,6 +19055,8 @@ type CreateReservationResponse struct {
 	ApplicationproblemJSON415 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -17870,6 +19065,8 @@ type CreateReservationResponse struct {
 	Headers201 *CreateReservationResponse201Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *CreateReservationResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *CreateReservationResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *CreateReservationResponse503Headers
 }
@@ -17917,6 +19114,11 @@ func (r CreateReservationResponse) GetApplicationproblemJSON415() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r CreateReservationResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r CreateReservationResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -17973,6 +19175,11 @@ type GetReservationResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// GetReservationResponse429Headers the declared response headers of an HTTP 429 response for GetReservation
+type GetReservationResponse429Headers struct {
+	RetryAfter *int
+}
+
 // GetReservationResponse503Headers the declared response headers of an HTTP 503 response for GetReservation
 type GetReservationResponse503Headers struct {
 	RetryAfter *int
@@ -17991,6 +19198,8 @@ type GetReservationResponse struct {
 	ApplicationproblemJSON404 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -18001,6 +19210,8 @@ type GetReservationResponse struct {
 	Headers304 *GetReservationResponse304Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *GetReservationResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *GetReservationResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *GetReservationResponse503Headers
 }
@@ -18028,6 +19239,11 @@ func (r GetReservationResponse) GetApplicationproblemJSON404() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r GetReservationResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r GetReservationResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -18079,6 +19295,11 @@ type CancelReservationResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// CancelReservationResponse429Headers the declared response headers of an HTTP 429 response for CancelReservation
+type CancelReservationResponse429Headers struct {
+	RetryAfter *int
+}
+
 // CancelReservationResponse503Headers the declared response headers of an HTTP 503 response for CancelReservation
 type CancelReservationResponse503Headers struct {
 	RetryAfter *int
@@ -18105,6 +19326,8 @@ type CancelReservationResponse struct {
 	ApplicationproblemJSON415 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -18113,6 +19336,8 @@ type CancelReservationResponse struct {
 	Headers200 *CancelReservationResponse200Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *CancelReservationResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *CancelReservationResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *CancelReservationResponse503Headers
 }
@@ -18160,6 +19385,11 @@ func (r CancelReservationResponse) GetApplicationproblemJSON415() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r CancelReservationResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r CancelReservationResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -18217,6 +19447,11 @@ type ListTokensResponse406Headers struct {
 	Vary *string
 }
 
+// ListTokensResponse429Headers the declared response headers of an HTTP 429 response for ListTokens
+type ListTokensResponse429Headers struct {
+	RetryAfter *int
+}
+
 // ListTokensResponse503Headers the declared response headers of an HTTP 503 response for ListTokens
 type ListTokensResponse503Headers struct {
 	RetryAfter *int
@@ -18237,6 +19472,8 @@ type ListTokensResponse struct {
 	ApplicationproblemJSON406 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -18247,6 +19484,8 @@ type ListTokensResponse struct {
 	Headers401 *ListTokensResponse401Headers
 	// Headers406 the parsed response headers for an HTTP 406 response
 	Headers406 *ListTokensResponse406Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *ListTokensResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *ListTokensResponse503Headers
 }
@@ -18279,6 +19518,11 @@ func (r ListTokensResponse) GetApplicationproblemJSON406() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r ListTokensResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r ListTokensResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -18336,6 +19580,11 @@ type CreateTokenResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// CreateTokenResponse429Headers the declared response headers of an HTTP 429 response for CreateToken
+type CreateTokenResponse429Headers struct {
+	RetryAfter *int
+}
+
 // CreateTokenResponse503Headers the declared response headers of an HTTP 503 response for CreateToken
 type CreateTokenResponse503Headers struct {
 	RetryAfter *int
@@ -18364,6 +19613,8 @@ type CreateTokenResponse struct {
 	ApplicationproblemJSON415 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -18374,6 +19625,8 @@ type CreateTokenResponse struct {
 	Headers201 *CreateTokenResponse201Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *CreateTokenResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *CreateTokenResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *CreateTokenResponse503Headers
 }
@@ -18428,6 +19681,11 @@ func (r CreateTokenResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
 }
 
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r CreateTokenResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
+}
+
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
 func (r CreateTokenResponse) GetApplicationproblemJSON500() *Problem {
 	return r.ApplicationproblemJSON500
@@ -18472,6 +19730,11 @@ type RevokeTokenResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// RevokeTokenResponse429Headers the declared response headers of an HTTP 429 response for RevokeToken
+type RevokeTokenResponse429Headers struct {
+	RetryAfter *int
+}
+
 // RevokeTokenResponse503Headers the declared response headers of an HTTP 503 response for RevokeToken
 type RevokeTokenResponse503Headers struct {
 	RetryAfter *int
@@ -18490,12 +19753,16 @@ type RevokeTokenResponse struct {
 	ApplicationproblemJSON404 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
 	ApplicationproblemJSON503 *Problem
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *RevokeTokenResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *RevokeTokenResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *RevokeTokenResponse503Headers
 }
@@ -18523,6 +19790,11 @@ func (r RevokeTokenResponse) GetApplicationproblemJSON404() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r RevokeTokenResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r RevokeTokenResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -18580,6 +19852,11 @@ type ListToolModelsResponse406Headers struct {
 	Vary *string
 }
 
+// ListToolModelsResponse429Headers the declared response headers of an HTTP 429 response for ListToolModels
+type ListToolModelsResponse429Headers struct {
+	RetryAfter *int
+}
+
 // ListToolModelsResponse503Headers the declared response headers of an HTTP 503 response for ListToolModels
 type ListToolModelsResponse503Headers struct {
 	RetryAfter *int
@@ -18600,6 +19877,8 @@ type ListToolModelsResponse struct {
 	ApplicationproblemJSON406 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -18610,6 +19889,8 @@ type ListToolModelsResponse struct {
 	Headers401 *ListToolModelsResponse401Headers
 	// Headers406 the parsed response headers for an HTTP 406 response
 	Headers406 *ListToolModelsResponse406Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *ListToolModelsResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *ListToolModelsResponse503Headers
 }
@@ -18642,6 +19923,11 @@ func (r ListToolModelsResponse) GetApplicationproblemJSON406() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r ListToolModelsResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r ListToolModelsResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -18694,6 +19980,11 @@ type CreateToolModelResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// CreateToolModelResponse429Headers the declared response headers of an HTTP 429 response for CreateToolModel
+type CreateToolModelResponse429Headers struct {
+	RetryAfter *int
+}
+
 // CreateToolModelResponse503Headers the declared response headers of an HTTP 503 response for CreateToolModel
 type CreateToolModelResponse503Headers struct {
 	RetryAfter *int
@@ -18720,6 +20011,8 @@ type CreateToolModelResponse struct {
 	ApplicationproblemJSON415 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -18728,6 +20021,8 @@ type CreateToolModelResponse struct {
 	Headers201 *CreateToolModelResponse201Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *CreateToolModelResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *CreateToolModelResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *CreateToolModelResponse503Headers
 }
@@ -18775,6 +20070,11 @@ func (r CreateToolModelResponse) GetApplicationproblemJSON415() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r CreateToolModelResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r CreateToolModelResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -18831,6 +20131,11 @@ type GetToolModelResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// GetToolModelResponse429Headers the declared response headers of an HTTP 429 response for GetToolModel
+type GetToolModelResponse429Headers struct {
+	RetryAfter *int
+}
+
 // GetToolModelResponse503Headers the declared response headers of an HTTP 503 response for GetToolModel
 type GetToolModelResponse503Headers struct {
 	RetryAfter *int
@@ -18849,6 +20154,8 @@ type GetToolModelResponse struct {
 	ApplicationproblemJSON404 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -18859,6 +20166,8 @@ type GetToolModelResponse struct {
 	Headers304 *GetToolModelResponse304Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *GetToolModelResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *GetToolModelResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *GetToolModelResponse503Headers
 }
@@ -18886,6 +20195,11 @@ func (r GetToolModelResponse) GetApplicationproblemJSON404() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r GetToolModelResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r GetToolModelResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -18943,6 +20257,11 @@ type PatchToolModelResponse415Headers struct {
 	AcceptPatch *string
 }
 
+// PatchToolModelResponse429Headers the declared response headers of an HTTP 429 response for PatchToolModel
+type PatchToolModelResponse429Headers struct {
+	RetryAfter *int
+}
+
 // PatchToolModelResponse503Headers the declared response headers of an HTTP 503 response for PatchToolModel
 type PatchToolModelResponse503Headers struct {
 	RetryAfter *int
@@ -18973,6 +20292,8 @@ type PatchToolModelResponse struct {
 	ApplicationproblemJSON422 *Problem
 	// ApplicationproblemJSON428 the response for an HTTP 428 `application/problem+json` response
 	ApplicationproblemJSON428 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -18983,6 +20304,8 @@ type PatchToolModelResponse struct {
 	Headers401 *PatchToolModelResponse401Headers
 	// Headers415 the parsed response headers for an HTTP 415 response
 	Headers415 *PatchToolModelResponse415Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *PatchToolModelResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *PatchToolModelResponse503Headers
 }
@@ -19042,6 +20365,11 @@ func (r PatchToolModelResponse) GetApplicationproblemJSON428() *Problem {
 	return r.ApplicationproblemJSON428
 }
 
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r PatchToolModelResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
+}
+
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
 func (r PatchToolModelResponse) GetApplicationproblemJSON500() *Problem {
 	return r.ApplicationproblemJSON500
@@ -19097,6 +20425,11 @@ type ListToolsResponse406Headers struct {
 	Vary *string
 }
 
+// ListToolsResponse429Headers the declared response headers of an HTTP 429 response for ListTools
+type ListToolsResponse429Headers struct {
+	RetryAfter *int
+}
+
 // ListToolsResponse503Headers the declared response headers of an HTTP 503 response for ListTools
 type ListToolsResponse503Headers struct {
 	RetryAfter *int
@@ -19117,6 +20450,8 @@ type ListToolsResponse struct {
 	ApplicationproblemJSON406 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -19127,6 +20462,8 @@ type ListToolsResponse struct {
 	Headers401 *ListToolsResponse401Headers
 	// Headers406 the parsed response headers for an HTTP 406 response
 	Headers406 *ListToolsResponse406Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *ListToolsResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *ListToolsResponse503Headers
 }
@@ -19159,6 +20496,11 @@ func (r ListToolsResponse) GetApplicationproblemJSON406() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r ListToolsResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r ListToolsResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -19211,6 +20553,11 @@ type CreateToolResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// CreateToolResponse429Headers the declared response headers of an HTTP 429 response for CreateTool
+type CreateToolResponse429Headers struct {
+	RetryAfter *int
+}
+
 // CreateToolResponse503Headers the declared response headers of an HTTP 503 response for CreateTool
 type CreateToolResponse503Headers struct {
 	RetryAfter *int
@@ -19237,6 +20584,8 @@ type CreateToolResponse struct {
 	ApplicationproblemJSON415 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -19245,6 +20594,8 @@ type CreateToolResponse struct {
 	Headers201 *CreateToolResponse201Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *CreateToolResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *CreateToolResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *CreateToolResponse503Headers
 }
@@ -19292,6 +20643,11 @@ func (r CreateToolResponse) GetApplicationproblemJSON415() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r CreateToolResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r CreateToolResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -19348,6 +20704,11 @@ type GetToolResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// GetToolResponse429Headers the declared response headers of an HTTP 429 response for GetTool
+type GetToolResponse429Headers struct {
+	RetryAfter *int
+}
+
 // GetToolResponse503Headers the declared response headers of an HTTP 503 response for GetTool
 type GetToolResponse503Headers struct {
 	RetryAfter *int
@@ -19366,6 +20727,8 @@ type GetToolResponse struct {
 	ApplicationproblemJSON404 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -19376,6 +20739,8 @@ type GetToolResponse struct {
 	Headers304 *GetToolResponse304Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *GetToolResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *GetToolResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *GetToolResponse503Headers
 }
@@ -19403,6 +20768,11 @@ func (r GetToolResponse) GetApplicationproblemJSON404() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r GetToolResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r GetToolResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -19460,6 +20830,11 @@ type PatchToolResponse415Headers struct {
 	AcceptPatch *string
 }
 
+// PatchToolResponse429Headers the declared response headers of an HTTP 429 response for PatchTool
+type PatchToolResponse429Headers struct {
+	RetryAfter *int
+}
+
 // PatchToolResponse503Headers the declared response headers of an HTTP 503 response for PatchTool
 type PatchToolResponse503Headers struct {
 	RetryAfter *int
@@ -19490,6 +20865,8 @@ type PatchToolResponse struct {
 	ApplicationproblemJSON422 *Problem
 	// ApplicationproblemJSON428 the response for an HTTP 428 `application/problem+json` response
 	ApplicationproblemJSON428 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -19500,6 +20877,8 @@ type PatchToolResponse struct {
 	Headers401 *PatchToolResponse401Headers
 	// Headers415 the parsed response headers for an HTTP 415 response
 	Headers415 *PatchToolResponse415Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *PatchToolResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *PatchToolResponse503Headers
 }
@@ -19559,6 +20938,11 @@ func (r PatchToolResponse) GetApplicationproblemJSON428() *Problem {
 	return r.ApplicationproblemJSON428
 }
 
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r PatchToolResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
+}
+
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
 func (r PatchToolResponse) GetApplicationproblemJSON500() *Problem {
 	return r.ApplicationproblemJSON500
@@ -19614,6 +20998,11 @@ type ListCalibrationsResponse406Headers struct {
 	Vary *string
 }
 
+// ListCalibrationsResponse429Headers the declared response headers of an HTTP 429 response for ListCalibrations
+type ListCalibrationsResponse429Headers struct {
+	RetryAfter *int
+}
+
 // ListCalibrationsResponse503Headers the declared response headers of an HTTP 503 response for ListCalibrations
 type ListCalibrationsResponse503Headers struct {
 	RetryAfter *int
@@ -19634,6 +21023,8 @@ type ListCalibrationsResponse struct {
 	ApplicationproblemJSON406 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -19644,6 +21035,8 @@ type ListCalibrationsResponse struct {
 	Headers401 *ListCalibrationsResponse401Headers
 	// Headers406 the parsed response headers for an HTTP 406 response
 	Headers406 *ListCalibrationsResponse406Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *ListCalibrationsResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *ListCalibrationsResponse503Headers
 }
@@ -19676,6 +21069,11 @@ func (r ListCalibrationsResponse) GetApplicationproblemJSON406() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r ListCalibrationsResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r ListCalibrationsResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -19728,6 +21126,11 @@ type CreateCalibrationResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// CreateCalibrationResponse429Headers the declared response headers of an HTTP 429 response for CreateCalibration
+type CreateCalibrationResponse429Headers struct {
+	RetryAfter *int
+}
+
 // CreateCalibrationResponse503Headers the declared response headers of an HTTP 503 response for CreateCalibration
 type CreateCalibrationResponse503Headers struct {
 	RetryAfter *int
@@ -19754,6 +21157,8 @@ type CreateCalibrationResponse struct {
 	ApplicationproblemJSON415 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -19762,6 +21167,8 @@ type CreateCalibrationResponse struct {
 	Headers201 *CreateCalibrationResponse201Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *CreateCalibrationResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *CreateCalibrationResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *CreateCalibrationResponse503Headers
 }
@@ -19809,6 +21216,11 @@ func (r CreateCalibrationResponse) GetApplicationproblemJSON415() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r CreateCalibrationResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r CreateCalibrationResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -19866,6 +21278,11 @@ type ListVehiclesResponse406Headers struct {
 	Vary *string
 }
 
+// ListVehiclesResponse429Headers the declared response headers of an HTTP 429 response for ListVehicles
+type ListVehiclesResponse429Headers struct {
+	RetryAfter *int
+}
+
 // ListVehiclesResponse503Headers the declared response headers of an HTTP 503 response for ListVehicles
 type ListVehiclesResponse503Headers struct {
 	RetryAfter *int
@@ -19886,6 +21303,8 @@ type ListVehiclesResponse struct {
 	ApplicationproblemJSON406 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -19896,6 +21315,8 @@ type ListVehiclesResponse struct {
 	Headers401 *ListVehiclesResponse401Headers
 	// Headers406 the parsed response headers for an HTTP 406 response
 	Headers406 *ListVehiclesResponse406Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *ListVehiclesResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *ListVehiclesResponse503Headers
 }
@@ -19928,6 +21349,11 @@ func (r ListVehiclesResponse) GetApplicationproblemJSON406() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r ListVehiclesResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r ListVehiclesResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -19980,6 +21406,11 @@ type CreateVehicleResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// CreateVehicleResponse429Headers the declared response headers of an HTTP 429 response for CreateVehicle
+type CreateVehicleResponse429Headers struct {
+	RetryAfter *int
+}
+
 // CreateVehicleResponse503Headers the declared response headers of an HTTP 503 response for CreateVehicle
 type CreateVehicleResponse503Headers struct {
 	RetryAfter *int
@@ -20006,6 +21437,8 @@ type CreateVehicleResponse struct {
 	ApplicationproblemJSON415 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -20014,6 +21447,8 @@ type CreateVehicleResponse struct {
 	Headers201 *CreateVehicleResponse201Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *CreateVehicleResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *CreateVehicleResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *CreateVehicleResponse503Headers
 }
@@ -20061,6 +21496,11 @@ func (r CreateVehicleResponse) GetApplicationproblemJSON415() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r CreateVehicleResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r CreateVehicleResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -20117,6 +21557,11 @@ type GetVehicleResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// GetVehicleResponse429Headers the declared response headers of an HTTP 429 response for GetVehicle
+type GetVehicleResponse429Headers struct {
+	RetryAfter *int
+}
+
 // GetVehicleResponse503Headers the declared response headers of an HTTP 503 response for GetVehicle
 type GetVehicleResponse503Headers struct {
 	RetryAfter *int
@@ -20135,6 +21580,8 @@ type GetVehicleResponse struct {
 	ApplicationproblemJSON404 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -20145,6 +21592,8 @@ type GetVehicleResponse struct {
 	Headers304 *GetVehicleResponse304Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *GetVehicleResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *GetVehicleResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *GetVehicleResponse503Headers
 }
@@ -20172,6 +21621,11 @@ func (r GetVehicleResponse) GetApplicationproblemJSON404() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r GetVehicleResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r GetVehicleResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -20229,6 +21683,11 @@ type PatchVehicleResponse415Headers struct {
 	AcceptPatch *string
 }
 
+// PatchVehicleResponse429Headers the declared response headers of an HTTP 429 response for PatchVehicle
+type PatchVehicleResponse429Headers struct {
+	RetryAfter *int
+}
+
 // PatchVehicleResponse503Headers the declared response headers of an HTTP 503 response for PatchVehicle
 type PatchVehicleResponse503Headers struct {
 	RetryAfter *int
@@ -20259,6 +21718,8 @@ type PatchVehicleResponse struct {
 	ApplicationproblemJSON422 *Problem
 	// ApplicationproblemJSON428 the response for an HTTP 428 `application/problem+json` response
 	ApplicationproblemJSON428 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -20269,6 +21730,8 @@ type PatchVehicleResponse struct {
 	Headers401 *PatchVehicleResponse401Headers
 	// Headers415 the parsed response headers for an HTTP 415 response
 	Headers415 *PatchVehicleResponse415Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *PatchVehicleResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *PatchVehicleResponse503Headers
 }
@@ -20328,6 +21791,11 @@ func (r PatchVehicleResponse) GetApplicationproblemJSON428() *Problem {
 	return r.ApplicationproblemJSON428
 }
 
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r PatchVehicleResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
+}
+
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
 func (r PatchVehicleResponse) GetApplicationproblemJSON500() *Problem {
 	return r.ApplicationproblemJSON500
@@ -20383,6 +21851,11 @@ type ListJointsResponse406Headers struct {
 	Vary *string
 }
 
+// ListJointsResponse429Headers the declared response headers of an HTTP 429 response for ListJoints
+type ListJointsResponse429Headers struct {
+	RetryAfter *int
+}
+
 // ListJointsResponse503Headers the declared response headers of an HTTP 503 response for ListJoints
 type ListJointsResponse503Headers struct {
 	RetryAfter *int
@@ -20403,6 +21876,8 @@ type ListJointsResponse struct {
 	ApplicationproblemJSON406 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -20413,6 +21888,8 @@ type ListJointsResponse struct {
 	Headers401 *ListJointsResponse401Headers
 	// Headers406 the parsed response headers for an HTTP 406 response
 	Headers406 *ListJointsResponse406Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *ListJointsResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *ListJointsResponse503Headers
 }
@@ -20445,6 +21922,11 @@ func (r ListJointsResponse) GetApplicationproblemJSON406() *Problem {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r ListJointsResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r ListJointsResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -20497,6 +21979,11 @@ type CreateJointsResponse401Headers struct {
 	WWWAuthenticate *string
 }
 
+// CreateJointsResponse429Headers the declared response headers of an HTTP 429 response for CreateJoints
+type CreateJointsResponse429Headers struct {
+	RetryAfter *int
+}
+
 // CreateJointsResponse503Headers the declared response headers of an HTTP 503 response for CreateJoints
 type CreateJointsResponse503Headers struct {
 	RetryAfter *int
@@ -20523,6 +22010,8 @@ type CreateJointsResponse struct {
 	ApplicationproblemJSON415 *Problem
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -20531,6 +22020,8 @@ type CreateJointsResponse struct {
 	Headers201 *CreateJointsResponse201Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
 	Headers401 *CreateJointsResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *CreateJointsResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *CreateJointsResponse503Headers
 }
@@ -20580,6 +22071,11 @@ func (r CreateJointsResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
 }
 
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r CreateJointsResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
+}
+
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
 func (r CreateJointsResponse) GetApplicationproblemJSON500() *Problem {
 	return r.ApplicationproblemJSON500
@@ -20619,6 +22115,11 @@ func (r CreateJointsResponse) ContentType() string {
 	return ""
 }
 
+// GetImportTemplateResponse429Headers the declared response headers of an HTTP 429 response for GetImportTemplate
+type GetImportTemplateResponse429Headers struct {
+	RetryAfter *int
+}
+
 // GetImportTemplateResponse503Headers the declared response headers of an HTTP 503 response for GetImportTemplate
 type GetImportTemplateResponse503Headers struct {
 	RetryAfter *int
@@ -20629,10 +22130,14 @@ type GetImportTemplateResponse struct {
 	HTTPResponse *http.Response
 	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
 	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
 	ApplicationproblemJSON503 *Problem
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *GetImportTemplateResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *GetImportTemplateResponse503Headers
 }
@@ -20640,6 +22145,11 @@ type GetImportTemplateResponse struct {
 // GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
 func (r GetImportTemplateResponse) GetApplicationproblemJSON422() *Problem {
 	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r GetImportTemplateResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -20681,6 +22191,11 @@ func (r GetImportTemplateResponse) ContentType() string {
 	return ""
 }
 
+// NewIdResponse429Headers the declared response headers of an HTTP 429 response for NewId
+type NewIdResponse429Headers struct {
+	RetryAfter *int
+}
+
 // NewIdResponse503Headers the declared response headers of an HTTP 503 response for NewId
 type NewIdResponse503Headers struct {
 	RetryAfter *int
@@ -20689,12 +22204,21 @@ type NewIdResponse503Headers struct {
 type NewIdResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
 	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
 	ApplicationproblemJSON503 *Problem
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *NewIdResponse429Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
 	Headers503 *NewIdResponse503Headers
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r NewIdResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
 }
 
 // GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -20738,6 +22262,8 @@ func (r NewIdResponse) ContentType() string {
 
 // GetLivenessWithResponse Is the process alive
 //
+// For whom: Everyone, without a token.
+//
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /healthz (the `GetLiveness` operationId).
@@ -20753,6 +22279,8 @@ func (c *ClientWithResponses) GetLivenessWithResponse(ctx context.Context, reqEd
 //
 // 503 while the database cannot be reached, while migrations are missing and from the moment a shutdown begins.
 //
+// For whom: Everyone, without a token.
+//
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /readyz (the `GetReadiness` operationId).
@@ -20765,6 +22293,8 @@ func (c *ClientWithResponses) GetReadinessWithResponse(ctx context.Context, reqE
 }
 
 // CalcCleanUpWithBodyWithResponse Will this reamer clean up this bore
+//
+// For whom: Everyone, without a token.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
@@ -20779,6 +22309,8 @@ func (c *ClientWithResponses) CalcCleanUpWithBodyWithResponse(ctx context.Contex
 
 // CalcCleanUpWithResponse Will this reamer clean up this bore
 //
+// For whom: Everyone, without a token.
+//
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/calc/clean-up (the `CalcCleanUp` operationId).
@@ -20791,6 +22323,8 @@ func (c *ClientWithResponses) CalcCleanUpWithResponse(ctx context.Context, param
 }
 
 // CalcFitWithBodyWithResponse Limits and clearance of a fit
+//
+// For whom: Everyone, without a token.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
@@ -20805,6 +22339,8 @@ func (c *ClientWithResponses) CalcFitWithBodyWithResponse(ctx context.Context, p
 
 // CalcFitWithResponse Limits and clearance of a fit
 //
+// For whom: Everyone, without a token.
+//
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/calc/fit (the `CalcFit` operationId).
@@ -20817,6 +22353,8 @@ func (c *ClientWithResponses) CalcFitWithResponse(ctx context.Context, params *C
 }
 
 // CalcLimitsWithBodyWithResponse Limits of size of a tolerance class (ISO 286-1/-2)
+//
+// For whom: Everyone, without a token.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
@@ -20831,6 +22369,8 @@ func (c *ClientWithResponses) CalcLimitsWithBodyWithResponse(ctx context.Context
 
 // CalcLimitsWithResponse Limits of size of a tolerance class (ISO 286-1/-2)
 //
+// For whom: Everyone, without a token.
+//
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/calc/limits (the `CalcLimits` operationId).
@@ -20843,6 +22383,8 @@ func (c *ClientWithResponses) CalcLimitsWithResponse(ctx context.Context, params
 }
 
 // CalcUncertaintyWithBodyWithResponse Uncertainty budget of a reading or of any measurement (JCGM 100)
+//
+// For whom: Everyone, without a token.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
@@ -20857,6 +22399,8 @@ func (c *ClientWithResponses) CalcUncertaintyWithBodyWithResponse(ctx context.Co
 
 // CalcUncertaintyWithResponse Uncertainty budget of a reading or of any measurement (JCGM 100)
 //
+// For whom: Everyone, without a token.
+//
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/calc/uncertainty (the `CalcUncertainty` operationId).
@@ -20869,6 +22413,8 @@ func (c *ClientWithResponses) CalcUncertaintyWithResponse(ctx context.Context, p
 }
 
 // GetClubWithResponse The club
+//
+// For whom: Every member of the club, with a token of the scope `read`.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -20883,6 +22429,8 @@ func (c *ClientWithResponses) GetClubWithResponse(ctx context.Context, club InCl
 
 // PatchClubWithBodyWithResponse Change the club's name or rules
 //
+// For whom: Members with the role officer, with a token of the scope `write`.
+//
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with PATCH /v1/clubs/{club} (the `PatchClub` operationId).
@@ -20895,6 +22443,8 @@ func (c *ClientWithResponses) PatchClubWithBodyWithResponse(ctx context.Context,
 }
 
 // PatchClubWithApplicationMergePatchPlusJSONBodyWithResponse Change the club's name or rules
+//
+// For whom: Members with the role officer, with a token of the scope `write`.
 //
 // Takes a body of the `application/merge-patch+json` content type, and returns a wrapper object for the known response body format(s).
 //
@@ -20911,6 +22461,8 @@ func (c *ClientWithResponses) PatchClubWithApplicationMergePatchPlusJSONBodyWith
 //
 // Every period within one of the answered stretches can be reserved; the turnaround is accounted for. Tools that are not in service are never free.
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/clubs/{club}/availability (the `GetAvailability` operationId).
@@ -20923,6 +22475,8 @@ func (c *ClientWithResponses) GetAvailabilityWithResponse(ctx context.Context, c
 }
 
 // GetFeatureWithResponse A feature
+//
+// For whom: Every member of the club, with a token of the scope `read`.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -20937,6 +22491,8 @@ func (c *ClientWithResponses) GetFeatureWithResponse(ctx context.Context, club I
 
 // GetEstimateWithResponse What is known of a feature: passing size and clean-up size with their doubt
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/clubs/{club}/features/{feature}/estimate (the `GetEstimate` operationId).
@@ -20949,6 +22505,8 @@ func (c *ClientWithResponses) GetEstimateWithResponse(ctx context.Context, club 
 }
 
 // ListGaragesWithResponse The club's garages by code
+//
+// For whom: Every member of the club, with a token of the scope `read`.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -20963,6 +22521,8 @@ func (c *ClientWithResponses) ListGaragesWithResponse(ctx context.Context, club 
 
 // CreateGarageWithBodyWithResponse Add a garage
 //
+// For whom: Members with the role officer, with a token of the scope `write`.
+//
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/clubs/{club}/garages (the `CreateGarage` operationId).
@@ -20975,6 +22535,8 @@ func (c *ClientWithResponses) CreateGarageWithBodyWithResponse(ctx context.Conte
 }
 
 // CreateGarageWithResponse Add a garage
+//
+// For whom: Members with the role officer, with a token of the scope `write`.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
@@ -20989,6 +22551,8 @@ func (c *ClientWithResponses) CreateGarageWithResponse(ctx context.Context, club
 
 // GetGarageWithResponse A garage
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/clubs/{club}/garages/{garage} (the `GetGarage` operationId).
@@ -21001,6 +22565,8 @@ func (c *ClientWithResponses) GetGarageWithResponse(ctx context.Context, club In
 }
 
 // PatchGarageWithBodyWithResponse Change a garage
+//
+// For whom: Members with the role officer, with a token of the scope `write`.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
@@ -21015,6 +22581,8 @@ func (c *ClientWithResponses) PatchGarageWithBodyWithResponse(ctx context.Contex
 
 // PatchGarageWithApplicationMergePatchPlusJSONBodyWithResponse Change a garage
 //
+// For whom: Members with the role officer, with a token of the scope `write`.
+//
 // Takes a body of the `application/merge-patch+json` content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with PATCH /v1/clubs/{club}/garages/{garage} (the `PatchGarage` operationId).
@@ -21027,6 +22595,8 @@ func (c *ClientWithResponses) PatchGarageWithApplicationMergePatchPlusJSONBodyWi
 }
 
 // ListImportsWithResponse Imports, newest first
+//
+// For whom: Every member of the club, with a token of the scope `read`.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -21053,6 +22623,8 @@ func (c *ClientWithResponses) ListImportsWithResponse(ctx context.Context, club 
 //
 // **Back**: `POST …/imports/{import}/revert`.
 //
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+//
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/clubs/{club}/imports (the `CreateImport` operationId).
@@ -21065,6 +22637,8 @@ func (c *ClientWithResponses) CreateImportWithBodyWithResponse(ctx context.Conte
 }
 
 // GetImportWithResponse An import, with its report
+//
+// For whom: Every member of the club, with a token of the scope `read`.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -21081,6 +22655,8 @@ func (c *ClientWithResponses) GetImportWithResponse(ctx context.Context, club In
 //
 // Removes what it made, as long as nobody changed it and nothing else rests on it; otherwise nothing goes, and `held` lists what is in the way. Readings are voided, not removed. Needs the roles of the import; readings of others are taken back by a tool_keeper or officer.
 //
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+//
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/clubs/{club}/imports/{import}/revert (the `RevertImport` operationId).
@@ -21096,6 +22672,8 @@ func (c *ClientWithResponses) RevertImportWithBodyWithResponse(ctx context.Conte
 //
 // Removes what it made, as long as nobody changed it and nothing else rests on it; otherwise nothing goes, and `held` lists what is in the way. Readings are voided, not removed. Needs the roles of the import; readings of others are taken back by a tool_keeper or officer.
 //
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+//
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/clubs/{club}/imports/{import}/revert (the `RevertImport` operationId).
@@ -21108,6 +22686,8 @@ func (c *ClientWithResponses) RevertImportWithResponse(ctx context.Context, club
 }
 
 // ListJointTemplatesWithResponse Joint templates by code
+//
+// For whom: Every member of the club, with a token of the scope `read`.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -21122,6 +22702,8 @@ func (c *ClientWithResponses) ListJointTemplatesWithResponse(ctx context.Context
 
 // CreateJointTemplateWithBodyWithResponse Add a joint template
 //
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+//
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/clubs/{club}/joint-templates (the `CreateJointTemplate` operationId).
@@ -21134,6 +22716,8 @@ func (c *ClientWithResponses) CreateJointTemplateWithBodyWithResponse(ctx contex
 }
 
 // CreateJointTemplateWithResponse Add a joint template
+//
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
@@ -21148,6 +22732,8 @@ func (c *ClientWithResponses) CreateJointTemplateWithResponse(ctx context.Contex
 
 // GetJointTemplateWithResponse A joint template
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/clubs/{club}/joint-templates/{joint_template} (the `GetJointTemplate` operationId).
@@ -21160,6 +22746,8 @@ func (c *ClientWithResponses) GetJointTemplateWithResponse(ctx context.Context, 
 }
 
 // GetJointWithResponse A joint with its features
+//
+// For whom: Every member of the club, with a token of the scope `read`.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -21174,6 +22762,8 @@ func (c *ClientWithResponses) GetJointWithResponse(ctx context.Context, club InC
 
 // PatchJointWithBodyWithResponse Change a joint's position, series, target or what was seen on it
 //
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+//
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with PATCH /v1/clubs/{club}/joints/{joint} (the `PatchJoint` operationId).
@@ -21186,6 +22776,8 @@ func (c *ClientWithResponses) PatchJointWithBodyWithResponse(ctx context.Context
 }
 
 // PatchJointWithApplicationMergePatchPlusJSONBodyWithResponse Change a joint's position, series, target or what was seen on it
+//
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
 //
 // Takes a body of the `application/merge-patch+json` content type, and returns a wrapper object for the known response body format(s).
 //
@@ -21200,6 +22792,8 @@ func (c *ClientWithResponses) PatchJointWithApplicationMergePatchPlusJSONBodyWit
 
 // ListFeaturesWithResponse Features of a joint
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/clubs/{club}/joints/{joint}/features (the `ListFeatures` operationId).
@@ -21212,6 +22806,8 @@ func (c *ClientWithResponses) ListFeaturesWithResponse(ctx context.Context, club
 }
 
 // GetMeWithResponse Who this token is, and what it may do
+//
+// For whom: Every member of the club, with a token of the scope `read`.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -21226,6 +22822,8 @@ func (c *ClientWithResponses) GetMeWithResponse(ctx context.Context, club InClub
 
 // ListMembersWithResponse Members by number
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/clubs/{club}/members (the `ListMembers` operationId).
@@ -21238,6 +22836,8 @@ func (c *ClientWithResponses) ListMembersWithResponse(ctx context.Context, club 
 }
 
 // CreateMemberWithBodyWithResponse Add a member
+//
+// For whom: Members with the role officer, with a token of the scope `write`.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
@@ -21252,6 +22852,8 @@ func (c *ClientWithResponses) CreateMemberWithBodyWithResponse(ctx context.Conte
 
 // CreateMemberWithResponse Add a member
 //
+// For whom: Members with the role officer, with a token of the scope `write`.
+//
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/clubs/{club}/members (the `CreateMember` operationId).
@@ -21264,6 +22866,8 @@ func (c *ClientWithResponses) CreateMemberWithResponse(ctx context.Context, club
 }
 
 // GetMemberWithResponse A member
+//
+// For whom: Every member of the club, with a token of the scope `read`.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -21280,6 +22884,8 @@ func (c *ClientWithResponses) GetMemberWithResponse(ctx context.Context, club In
 //
 // The club always keeps one officer who is not disabled.
 //
+// For whom: Members with the role officer, with a token of the scope `write`.
+//
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with PATCH /v1/clubs/{club}/members/{member} (the `PatchMember` operationId).
@@ -21295,6 +22901,8 @@ func (c *ClientWithResponses) PatchMemberWithBodyWithResponse(ctx context.Contex
 //
 // The club always keeps one officer who is not disabled.
 //
+// For whom: Members with the role officer, with a token of the scope `write`.
+//
 // Takes a body of the `application/merge-patch+json` content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with PATCH /v1/clubs/{club}/members/{member} (the `PatchMember` operationId).
@@ -21307,6 +22915,8 @@ func (c *ClientWithResponses) PatchMemberWithApplicationMergePatchPlusJSONBodyWi
 }
 
 // ListPinSeriesWithResponse Pin series by code
+//
+// For whom: Every member of the club, with a token of the scope `read`.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -21321,6 +22931,8 @@ func (c *ClientWithResponses) ListPinSeriesWithResponse(ctx context.Context, clu
 
 // CreatePinSeriesWithBodyWithResponse Add a pin series
 //
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+//
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/clubs/{club}/pin-series (the `CreatePinSeries` operationId).
@@ -21333,6 +22945,8 @@ func (c *ClientWithResponses) CreatePinSeriesWithBodyWithResponse(ctx context.Co
 }
 
 // CreatePinSeriesWithResponse Add a pin series
+//
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
@@ -21347,6 +22961,8 @@ func (c *ClientWithResponses) CreatePinSeriesWithResponse(ctx context.Context, c
 
 // GetPinSeriesWithResponse A pin series
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/clubs/{club}/pin-series/{pin_series} (the `GetPinSeries` operationId).
@@ -21359,6 +22975,8 @@ func (c *ClientWithResponses) GetPinSeriesWithResponse(ctx context.Context, club
 }
 
 // ListReadingsWithResponse Readings, newest first
+//
+// For whom: Every member of the club, with a token of the scope `read`.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -21375,6 +22993,8 @@ func (c *ClientWithResponses) ListReadingsWithResponse(ctx context.Context, club
 //
 // A reading with a client-made `id` is counted once however often it is sent. Without ids the request needs an `Idempotency-Key`. An implausible size is kept as `doubtful`, with a question, and counts for nothing until it is replaced. One reading: 201 (200 when it exists). `{"readings": […]}`: 200 with a row for each: created, exists, refused and why; with `?atomic=true` all or none.
 //
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+//
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/clubs/{club}/readings (the `CreateReadings` operationId).
@@ -21390,6 +23010,8 @@ func (c *ClientWithResponses) CreateReadingsWithBodyWithResponse(ctx context.Con
 //
 // A reading with a client-made `id` is counted once however often it is sent. Without ids the request needs an `Idempotency-Key`. An implausible size is kept as `doubtful`, with a question, and counts for nothing until it is replaced. One reading: 201 (200 when it exists). `{"readings": […]}`: 200 with a row for each: created, exists, refused and why; with `?atomic=true` all or none.
 //
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+//
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/clubs/{club}/readings (the `CreateReadings` operationId).
@@ -21402,6 +23024,8 @@ func (c *ClientWithResponses) CreateReadingsWithResponse(ctx context.Context, cl
 }
 
 // GetReadingWithResponse A reading
+//
+// For whom: Every member of the club, with a token of the scope `read`.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -21416,6 +23040,8 @@ func (c *ClientWithResponses) GetReadingWithResponse(ctx context.Context, club I
 
 // ReplaceReadingWithBodyWithResponse Void a reading and post the right one in one step
 //
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+//
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/clubs/{club}/readings/{reading}/replace (the `ReplaceReading` operationId).
@@ -21428,6 +23054,8 @@ func (c *ClientWithResponses) ReplaceReadingWithBodyWithResponse(ctx context.Con
 }
 
 // ReplaceReadingWithResponse Void a reading and post the right one in one step
+//
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
@@ -21442,6 +23070,8 @@ func (c *ClientWithResponses) ReplaceReadingWithResponse(ctx context.Context, cl
 
 // VoidReadingWithBodyWithResponse Take a reading out of every answer; it stays on record
 //
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+//
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/clubs/{club}/readings/{reading}/void (the `VoidReading` operationId).
@@ -21455,6 +23085,8 @@ func (c *ClientWithResponses) VoidReadingWithBodyWithResponse(ctx context.Contex
 
 // VoidReadingWithResponse Take a reading out of every answer; it stays on record
 //
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+//
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/clubs/{club}/readings/{reading}/void (the `VoidReading` operationId).
@@ -21467,6 +23099,8 @@ func (c *ClientWithResponses) VoidReadingWithResponse(ctx context.Context, club 
 }
 
 // ListRecommendationsWithResponse Recommendations, newest first
+//
+// For whom: Every member of the club, with a token of the scope `read`.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -21483,6 +23117,8 @@ func (c *ClientWithResponses) ListRecommendationsWithResponse(ctx context.Contex
 //
 // The answer is kept, never changed and can be cited; a later one for the same joints is named in `superseded_by`.
 //
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+//
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/clubs/{club}/recommendations (the `CreateRecommendation` operationId).
@@ -21498,6 +23134,8 @@ func (c *ClientWithResponses) CreateRecommendationWithBodyWithResponse(ctx conte
 //
 // The answer is kept, never changed and can be cited; a later one for the same joints is named in `superseded_by`.
 //
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+//
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/clubs/{club}/recommendations (the `CreateRecommendation` operationId).
@@ -21510,6 +23148,8 @@ func (c *ClientWithResponses) CreateRecommendationWithResponse(ctx context.Conte
 }
 
 // GetRecommendationWithResponse A recommendation
+//
+// For whom: Every member of the club, with a token of the scope `read`.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -21524,6 +23164,8 @@ func (c *ClientWithResponses) GetRecommendationWithResponse(ctx context.Context,
 
 // GetOffersWithResponse Today's tools, free days and prices for it, with a ready reservation
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/clubs/{club}/recommendations/{recommendation}/offers (the `GetOffers` operationId).
@@ -21536,6 +23178,8 @@ func (c *ClientWithResponses) GetOffersWithResponse(ctx context.Context, club In
 }
 
 // ListReservationsWithResponse Reservations, newest first
+//
+// For whom: Every member of the club, with a token of the scope `read`.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -21550,6 +23194,8 @@ func (c *ClientWithResponses) ListReservationsWithResponse(ctx context.Context, 
 
 // CreateReservationWithBodyWithResponse Reserve one or several tools, all or nothing
 //
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+//
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/clubs/{club}/reservations (the `CreateReservation` operationId).
@@ -21563,6 +23209,8 @@ func (c *ClientWithResponses) CreateReservationWithBodyWithResponse(ctx context.
 
 // CreateReservationWithResponse Reserve one or several tools, all or nothing
 //
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+//
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/clubs/{club}/reservations (the `CreateReservation` operationId).
@@ -21575,6 +23223,8 @@ func (c *ClientWithResponses) CreateReservationWithResponse(ctx context.Context,
 }
 
 // GetReservationWithResponse A reservation
+//
+// For whom: Every member of the club, with a token of the scope `read`.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -21591,6 +23241,8 @@ func (c *ClientWithResponses) GetReservationWithResponse(ctx context.Context, cl
 //
 // One's own; a tool keeper or officer cancels any.
 //
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+//
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/clubs/{club}/reservations/{reservation}/cancel (the `CancelReservation` operationId).
@@ -21606,6 +23258,8 @@ func (c *ClientWithResponses) CancelReservationWithBodyWithResponse(ctx context.
 //
 // One's own; a tool keeper or officer cancels any.
 //
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+//
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/clubs/{club}/reservations/{reservation}/cancel (the `CancelReservation` operationId).
@@ -21618,6 +23272,8 @@ func (c *ClientWithResponses) CancelReservationWithResponse(ctx context.Context,
 }
 
 // ListTokensWithResponse Own tokens; an officer sees all
+//
+// For whom: Every member of the club, with a token of the scope `read`.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -21634,6 +23290,8 @@ func (c *ClientWithResponses) ListTokensWithResponse(ctx context.Context, club I
 //
 // For oneself with no more scopes than the token used has; an officer may make one for any member. The token's text is in this answer only: the same id again is answered without it (200), and a lost one is revoked and replaced.
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/clubs/{club}/tokens (the `CreateToken` operationId).
@@ -21648,6 +23306,8 @@ func (c *ClientWithResponses) CreateTokenWithBodyWithResponse(ctx context.Contex
 // CreateTokenWithResponse Make a token
 //
 // For oneself with no more scopes than the token used has; an officer may make one for any member. The token's text is in this answer only: the same id again is answered without it (200), and a lost one is revoked and replaced.
+//
+// For whom: Every member of the club, with a token of the scope `read`.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
@@ -21664,6 +23324,8 @@ func (c *ClientWithResponses) CreateTokenWithResponse(ctx context.Context, club 
 //
 // Takes effect with the next request. Own tokens; an officer revokes any. Revoking again changes nothing.
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with DELETE /v1/clubs/{club}/tokens/{token} (the `RevokeToken` operationId).
@@ -21676,6 +23338,8 @@ func (c *ClientWithResponses) RevokeTokenWithResponse(ctx context.Context, club 
 }
 
 // ListToolModelsWithResponse Tool models by code
+//
+// For whom: Every member of the club, with a token of the scope `read`.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -21692,6 +23356,8 @@ func (c *ClientWithResponses) ListToolModelsWithResponse(ctx context.Context, cl
 //
 // Kind and sizes are settled here; another size is another model.
 //
+// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
+//
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/clubs/{club}/tool-models (the `CreateToolModel` operationId).
@@ -21707,6 +23373,8 @@ func (c *ClientWithResponses) CreateToolModelWithBodyWithResponse(ctx context.Co
 //
 // Kind and sizes are settled here; another size is another model.
 //
+// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
+//
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/clubs/{club}/tool-models (the `CreateToolModel` operationId).
@@ -21719,6 +23387,8 @@ func (c *ClientWithResponses) CreateToolModelWithResponse(ctx context.Context, c
 }
 
 // GetToolModelWithResponse A tool model
+//
+// For whom: Every member of the club, with a token of the scope `read`.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -21735,6 +23405,8 @@ func (c *ClientWithResponses) GetToolModelWithResponse(ctx context.Context, club
 //
 // Its sizes stay: another size is another model.
 //
+// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
+//
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with PATCH /v1/clubs/{club}/tool-models/{tool_model} (the `PatchToolModel` operationId).
@@ -21750,6 +23422,8 @@ func (c *ClientWithResponses) PatchToolModelWithBodyWithResponse(ctx context.Con
 //
 // Its sizes stay: another size is another model.
 //
+// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
+//
 // Takes a body of the `application/merge-patch+json` content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with PATCH /v1/clubs/{club}/tool-models/{tool_model} (the `PatchToolModel` operationId).
@@ -21762,6 +23436,8 @@ func (c *ClientWithResponses) PatchToolModelWithApplicationMergePatchPlusJSONBod
 }
 
 // ListToolsWithResponse Tools by number
+//
+// For whom: Every member of the club, with a token of the scope `read`.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -21776,6 +23452,8 @@ func (c *ClientWithResponses) ListToolsWithResponse(ctx context.Context, club In
 
 // CreateToolWithBodyWithResponse Add a tool
 //
+// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
+//
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/clubs/{club}/tools (the `CreateTool` operationId).
@@ -21788,6 +23466,8 @@ func (c *ClientWithResponses) CreateToolWithBodyWithResponse(ctx context.Context
 }
 
 // CreateToolWithResponse Add a tool
+//
+// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
@@ -21802,6 +23482,8 @@ func (c *ClientWithResponses) CreateToolWithResponse(ctx context.Context, club I
 
 // GetToolWithResponse A tool
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/clubs/{club}/tools/{tool} (the `GetTool` operationId).
@@ -21814,6 +23496,8 @@ func (c *ClientWithResponses) GetToolWithResponse(ctx context.Context, club InCl
 }
 
 // PatchToolWithBodyWithResponse Change a tool's number, garage, state or note
+//
+// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
@@ -21828,6 +23512,8 @@ func (c *ClientWithResponses) PatchToolWithBodyWithResponse(ctx context.Context,
 
 // PatchToolWithApplicationMergePatchPlusJSONBodyWithResponse Change a tool's number, garage, state or note
 //
+// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
+//
 // Takes a body of the `application/merge-patch+json` content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with PATCH /v1/clubs/{club}/tools/{tool} (the `PatchTool` operationId).
@@ -21840,6 +23526,8 @@ func (c *ClientWithResponses) PatchToolWithApplicationMergePatchPlusJSONBodyWith
 }
 
 // ListCalibrationsWithResponse Calibrations of a tool, newest first
+//
+// For whom: Every member of the club, with a token of the scope `read`.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -21856,6 +23544,8 @@ func (c *ClientWithResponses) ListCalibrationsWithResponse(ctx context.Context, 
 //
 // Only for what measures: gauges and instruments. Calibrations are history: none is changed or deleted; the newest counts.
 //
+// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
+//
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/clubs/{club}/tools/{tool}/calibrations (the `CreateCalibration` operationId).
@@ -21871,6 +23561,8 @@ func (c *ClientWithResponses) CreateCalibrationWithBodyWithResponse(ctx context.
 //
 // Only for what measures: gauges and instruments. Calibrations are history: none is changed or deleted; the newest counts.
 //
+// For whom: Members with the role tool keeper or officer, with a token of the scope `write`.
+//
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/clubs/{club}/tools/{tool}/calibrations (the `CreateCalibration` operationId).
@@ -21883,6 +23575,8 @@ func (c *ClientWithResponses) CreateCalibrationWithResponse(ctx context.Context,
 }
 
 // ListVehiclesWithResponse Vehicles by code
+//
+// For whom: Every member of the club, with a token of the scope `read`.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -21897,6 +23591,8 @@ func (c *ClientWithResponses) ListVehiclesWithResponse(ctx context.Context, club
 
 // CreateVehicleWithBodyWithResponse Add a vehicle
 //
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+//
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/clubs/{club}/vehicles (the `CreateVehicle` operationId).
@@ -21909,6 +23605,8 @@ func (c *ClientWithResponses) CreateVehicleWithBodyWithResponse(ctx context.Cont
 }
 
 // CreateVehicleWithResponse Add a vehicle
+//
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
@@ -21923,6 +23621,8 @@ func (c *ClientWithResponses) CreateVehicleWithResponse(ctx context.Context, clu
 
 // GetVehicleWithResponse A vehicle
 //
+// For whom: Every member of the club, with a token of the scope `read`.
+//
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/clubs/{club}/vehicles/{vehicle} (the `GetVehicle` operationId).
@@ -21935,6 +23635,8 @@ func (c *ClientWithResponses) GetVehicleWithResponse(ctx context.Context, club I
 }
 
 // PatchVehicleWithBodyWithResponse Change a vehicle
+//
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
@@ -21949,6 +23651,8 @@ func (c *ClientWithResponses) PatchVehicleWithBodyWithResponse(ctx context.Conte
 
 // PatchVehicleWithApplicationMergePatchPlusJSONBodyWithResponse Change a vehicle
 //
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+//
 // Takes a body of the `application/merge-patch+json` content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with PATCH /v1/clubs/{club}/vehicles/{vehicle} (the `PatchVehicle` operationId).
@@ -21961,6 +23665,8 @@ func (c *ClientWithResponses) PatchVehicleWithApplicationMergePatchPlusJSONBodyW
 }
 
 // ListJointsWithResponse Joints of a vehicle by position
+//
+// For whom: Every member of the club, with a token of the scope `read`.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -21975,6 +23681,8 @@ func (c *ClientWithResponses) ListJointsWithResponse(ctx context.Context, club I
 
 // CreateJointsWithBodyWithResponse Add a set of joints by a template, one call for all
 //
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+//
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/clubs/{club}/vehicles/{vehicle}/joints (the `CreateJoints` operationId).
@@ -21987,6 +23695,8 @@ func (c *ClientWithResponses) CreateJointsWithBodyWithResponse(ctx context.Conte
 }
 
 // CreateJointsWithResponse Add a set of joints by a template, one call for all
+//
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
@@ -22003,6 +23713,8 @@ func (c *ClientWithResponses) CreateJointsWithResponse(ctx context.Context, club
 //
 // A header with every column that the kind knows, and an example row of an invented club; its header says which unit is meant.
 //
+// For whom: Everyone, without a token.
+//
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/import-templates/{kind} (the `GetImportTemplate` operationId).
@@ -22017,6 +23729,8 @@ func (c *ClientWithResponses) GetImportTemplateWithResponse(ctx context.Context,
 // NewIdWithResponse A fresh UUID of version 7
 //
 // For an Idempotency-Key or a client-made id, where the client cannot make one itself.
+//
+// For whom: Everyone, without a token.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -22071,7 +23785,7 @@ func ParseGetLivenessResponse(rsp *http.Response) (*GetLivenessResponse, error) 
 		var headers GetLivenessResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -22171,6 +23885,13 @@ func ParseCalcCleanUpResponse(rsp *http.Response) (*CalcCleanUpResponse, error) 
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -22188,11 +23909,21 @@ func ParseCalcCleanUpResponse(rsp *http.Response) (*CalcCleanUpResponse, error) 
 	}
 
 	switch {
+	case rsp.StatusCode == 429:
+		var headers CalcCleanUpResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers CalcCleanUpResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -22252,6 +23983,13 @@ func ParseCalcFitResponse(rsp *http.Response) (*CalcFitResponse, error) {
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -22269,11 +24007,21 @@ func ParseCalcFitResponse(rsp *http.Response) (*CalcFitResponse, error) {
 	}
 
 	switch {
+	case rsp.StatusCode == 429:
+		var headers CalcFitResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers CalcFitResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -22333,6 +24081,13 @@ func ParseCalcLimitsResponse(rsp *http.Response) (*CalcLimitsResponse, error) {
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -22350,11 +24105,21 @@ func ParseCalcLimitsResponse(rsp *http.Response) (*CalcLimitsResponse, error) {
 	}
 
 	switch {
+	case rsp.StatusCode == 429:
+		var headers CalcLimitsResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers CalcLimitsResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -22414,6 +24179,13 @@ func ParseCalcUncertaintyResponse(rsp *http.Response) (*CalcUncertaintyResponse,
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -22431,11 +24203,21 @@ func ParseCalcUncertaintyResponse(rsp *http.Response) (*CalcUncertaintyResponse,
 	}
 
 	switch {
+	case rsp.StatusCode == 429:
+		var headers CalcUncertaintyResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers CalcUncertaintyResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -22498,6 +24280,13 @@ func ParseGetClubResponse(rsp *http.Response) (*GetClubResponse, error) {
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -22545,11 +24334,21 @@ func ParseGetClubResponse(rsp *http.Response) (*GetClubResponse, error) {
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers GetClubResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers GetClubResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -22651,6 +24450,13 @@ func ParsePatchClubResponse(rsp *http.Response) (*PatchClubResponse, error) {
 		}
 		response.ApplicationproblemJSON428 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -22705,11 +24511,21 @@ func ParsePatchClubResponse(rsp *http.Response) (*PatchClubResponse, error) {
 			headers.AcceptPatch = &value
 		}
 		response.Headers415 = &headers
+	case rsp.StatusCode == 429:
+		var headers PatchClubResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers PatchClubResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -22769,6 +24585,13 @@ func ParseGetAvailabilityResponse(rsp *http.Response) (*GetAvailabilityResponse,
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -22796,11 +24619,21 @@ func ParseGetAvailabilityResponse(rsp *http.Response) (*GetAvailabilityResponse,
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers GetAvailabilityResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers GetAvailabilityResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -22863,6 +24696,13 @@ func ParseGetFeatureResponse(rsp *http.Response) (*GetFeatureResponse, error) {
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -22910,11 +24750,21 @@ func ParseGetFeatureResponse(rsp *http.Response) (*GetFeatureResponse, error) {
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers GetFeatureResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers GetFeatureResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -22977,6 +24827,13 @@ func ParseGetEstimateResponse(rsp *http.Response) (*GetEstimateResponse, error) 
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -23024,11 +24881,21 @@ func ParseGetEstimateResponse(rsp *http.Response) (*GetEstimateResponse, error) 
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers GetEstimateResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers GetEstimateResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -23095,6 +24962,13 @@ func ParseListGaragesResponse(rsp *http.Response) (*ListGaragesResponse, error) 
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -23152,11 +25026,21 @@ func ParseListGaragesResponse(rsp *http.Response) (*ListGaragesResponse, error) 
 			headers.Vary = &value
 		}
 		response.Headers406 = &headers
+	case rsp.StatusCode == 429:
+		var headers ListGaragesResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers ListGaragesResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -23244,6 +25128,13 @@ func ParseCreateGarageResponse(rsp *http.Response) (*CreateGarageResponse, error
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -23288,11 +25179,21 @@ func ParseCreateGarageResponse(rsp *http.Response) (*CreateGarageResponse, error
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers CreateGarageResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers CreateGarageResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -23355,6 +25256,13 @@ func ParseGetGarageResponse(rsp *http.Response) (*GetGarageResponse, error) {
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -23402,11 +25310,21 @@ func ParseGetGarageResponse(rsp *http.Response) (*GetGarageResponse, error) {
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers GetGarageResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers GetGarageResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -23508,6 +25426,13 @@ func ParsePatchGarageResponse(rsp *http.Response) (*PatchGarageResponse, error) 
 		}
 		response.ApplicationproblemJSON428 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -23562,11 +25487,21 @@ func ParsePatchGarageResponse(rsp *http.Response) (*PatchGarageResponse, error) 
 			headers.AcceptPatch = &value
 		}
 		response.Headers415 = &headers
+	case rsp.StatusCode == 429:
+		var headers PatchGarageResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers PatchGarageResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -23633,6 +25568,13 @@ func ParseListImportsResponse(rsp *http.Response) (*ListImportsResponse, error) 
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -23690,11 +25632,21 @@ func ParseListImportsResponse(rsp *http.Response) (*ListImportsResponse, error) 
 			headers.Vary = &value
 		}
 		response.Headers406 = &headers
+	case rsp.StatusCode == 429:
+		var headers ListImportsResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers ListImportsResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -23789,6 +25741,13 @@ func ParseCreateImportResponse(rsp *http.Response) (*CreateImportResponse, error
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -23843,11 +25802,21 @@ func ParseCreateImportResponse(rsp *http.Response) (*CreateImportResponse, error
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers CreateImportResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers CreateImportResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -23910,6 +25879,13 @@ func ParseGetImportResponse(rsp *http.Response) (*GetImportResponse, error) {
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -23957,11 +25933,21 @@ func ParseGetImportResponse(rsp *http.Response) (*GetImportResponse, error) {
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers GetImportResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers GetImportResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -24049,6 +26035,13 @@ func ParseRevertImportResponse(rsp *http.Response) (*RevertImportResponse, error
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -24086,11 +26079,21 @@ func ParseRevertImportResponse(rsp *http.Response) (*RevertImportResponse, error
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers RevertImportResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers RevertImportResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -24157,6 +26160,13 @@ func ParseListJointTemplatesResponse(rsp *http.Response) (*ListJointTemplatesRes
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -24214,11 +26224,21 @@ func ParseListJointTemplatesResponse(rsp *http.Response) (*ListJointTemplatesRes
 			headers.Vary = &value
 		}
 		response.Headers406 = &headers
+	case rsp.StatusCode == 429:
+		var headers ListJointTemplatesResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers ListJointTemplatesResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -24306,6 +26326,13 @@ func ParseCreateJointTemplateResponse(rsp *http.Response) (*CreateJointTemplateR
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -24350,11 +26377,21 @@ func ParseCreateJointTemplateResponse(rsp *http.Response) (*CreateJointTemplateR
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers CreateJointTemplateResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers CreateJointTemplateResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -24417,6 +26454,13 @@ func ParseGetJointTemplateResponse(rsp *http.Response) (*GetJointTemplateRespons
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -24464,11 +26508,21 @@ func ParseGetJointTemplateResponse(rsp *http.Response) (*GetJointTemplateRespons
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers GetJointTemplateResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers GetJointTemplateResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -24531,6 +26585,13 @@ func ParseGetJointResponse(rsp *http.Response) (*GetJointResponse, error) {
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -24578,11 +26639,21 @@ func ParseGetJointResponse(rsp *http.Response) (*GetJointResponse, error) {
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers GetJointResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers GetJointResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -24684,6 +26755,13 @@ func ParsePatchJointResponse(rsp *http.Response) (*PatchJointResponse, error) {
 		}
 		response.ApplicationproblemJSON428 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -24738,11 +26816,21 @@ func ParsePatchJointResponse(rsp *http.Response) (*PatchJointResponse, error) {
 			headers.AcceptPatch = &value
 		}
 		response.Headers415 = &headers
+	case rsp.StatusCode == 429:
+		var headers PatchJointResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers PatchJointResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -24809,6 +26897,13 @@ func ParseListFeaturesResponse(rsp *http.Response) (*ListFeaturesResponse, error
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -24859,11 +26954,21 @@ func ParseListFeaturesResponse(rsp *http.Response) (*ListFeaturesResponse, error
 			headers.Vary = &value
 		}
 		response.Headers406 = &headers
+	case rsp.StatusCode == 429:
+		var headers ListFeaturesResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers ListFeaturesResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -24923,6 +27028,13 @@ func ParseGetMeResponse(rsp *http.Response) (*GetMeResponse, error) {
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -24950,11 +27062,21 @@ func ParseGetMeResponse(rsp *http.Response) (*GetMeResponse, error) {
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers GetMeResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers GetMeResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -25021,6 +27143,13 @@ func ParseListMembersResponse(rsp *http.Response) (*ListMembersResponse, error) 
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -25078,11 +27207,21 @@ func ParseListMembersResponse(rsp *http.Response) (*ListMembersResponse, error) 
 			headers.Vary = &value
 		}
 		response.Headers406 = &headers
+	case rsp.StatusCode == 429:
+		var headers ListMembersResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers ListMembersResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -25170,6 +27309,13 @@ func ParseCreateMemberResponse(rsp *http.Response) (*CreateMemberResponse, error
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -25214,11 +27360,21 @@ func ParseCreateMemberResponse(rsp *http.Response) (*CreateMemberResponse, error
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers CreateMemberResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers CreateMemberResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -25281,6 +27437,13 @@ func ParseGetMemberResponse(rsp *http.Response) (*GetMemberResponse, error) {
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -25328,11 +27491,21 @@ func ParseGetMemberResponse(rsp *http.Response) (*GetMemberResponse, error) {
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers GetMemberResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers GetMemberResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -25434,6 +27607,13 @@ func ParsePatchMemberResponse(rsp *http.Response) (*PatchMemberResponse, error) 
 		}
 		response.ApplicationproblemJSON428 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -25488,11 +27668,21 @@ func ParsePatchMemberResponse(rsp *http.Response) (*PatchMemberResponse, error) 
 			headers.AcceptPatch = &value
 		}
 		response.Headers415 = &headers
+	case rsp.StatusCode == 429:
+		var headers PatchMemberResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers PatchMemberResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -25559,6 +27749,13 @@ func ParseListPinSeriesResponse(rsp *http.Response) (*ListPinSeriesResponse, err
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -25616,11 +27813,21 @@ func ParseListPinSeriesResponse(rsp *http.Response) (*ListPinSeriesResponse, err
 			headers.Vary = &value
 		}
 		response.Headers406 = &headers
+	case rsp.StatusCode == 429:
+		var headers ListPinSeriesResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers ListPinSeriesResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -25708,6 +27915,13 @@ func ParseCreatePinSeriesResponse(rsp *http.Response) (*CreatePinSeriesResponse,
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -25752,11 +27966,21 @@ func ParseCreatePinSeriesResponse(rsp *http.Response) (*CreatePinSeriesResponse,
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers CreatePinSeriesResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers CreatePinSeriesResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -25819,6 +28043,13 @@ func ParseGetPinSeriesResponse(rsp *http.Response) (*GetPinSeriesResponse, error
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -25866,11 +28097,21 @@ func ParseGetPinSeriesResponse(rsp *http.Response) (*GetPinSeriesResponse, error
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers GetPinSeriesResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers GetPinSeriesResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -25937,6 +28178,13 @@ func ParseListReadingsResponse(rsp *http.Response) (*ListReadingsResponse, error
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -25994,11 +28242,21 @@ func ParseListReadingsResponse(rsp *http.Response) (*ListReadingsResponse, error
 			headers.Vary = &value
 		}
 		response.Headers406 = &headers
+	case rsp.StatusCode == 429:
+		var headers ListReadingsResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers ListReadingsResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -26093,6 +28351,13 @@ func ParseCreateReadingsResponse(rsp *http.Response) (*CreateReadingsResponse, e
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -26147,11 +28412,21 @@ func ParseCreateReadingsResponse(rsp *http.Response) (*CreateReadingsResponse, e
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers CreateReadingsResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers CreateReadingsResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -26214,6 +28489,13 @@ func ParseGetReadingResponse(rsp *http.Response) (*GetReadingResponse, error) {
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -26261,11 +28543,21 @@ func ParseGetReadingResponse(rsp *http.Response) (*GetReadingResponse, error) {
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers GetReadingResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers GetReadingResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -26353,6 +28645,13 @@ func ParseReplaceReadingResponse(rsp *http.Response) (*ReplaceReadingResponse, e
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -26397,11 +28696,21 @@ func ParseReplaceReadingResponse(rsp *http.Response) (*ReplaceReadingResponse, e
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers ReplaceReadingResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers ReplaceReadingResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -26489,6 +28798,13 @@ func ParseVoidReadingResponse(rsp *http.Response) (*VoidReadingResponse, error) 
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -26526,11 +28842,21 @@ func ParseVoidReadingResponse(rsp *http.Response) (*VoidReadingResponse, error) 
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers VoidReadingResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers VoidReadingResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -26597,6 +28923,13 @@ func ParseListRecommendationsResponse(rsp *http.Response) (*ListRecommendationsR
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -26654,11 +28987,21 @@ func ParseListRecommendationsResponse(rsp *http.Response) (*ListRecommendationsR
 			headers.Vary = &value
 		}
 		response.Headers406 = &headers
+	case rsp.StatusCode == 429:
+		var headers ListRecommendationsResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers ListRecommendationsResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -26746,6 +29089,13 @@ func ParseCreateRecommendationResponse(rsp *http.Response) (*CreateRecommendatio
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -26790,11 +29140,21 @@ func ParseCreateRecommendationResponse(rsp *http.Response) (*CreateRecommendatio
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers CreateRecommendationResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers CreateRecommendationResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -26857,6 +29217,13 @@ func ParseGetRecommendationResponse(rsp *http.Response) (*GetRecommendationRespo
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -26904,11 +29271,21 @@ func ParseGetRecommendationResponse(rsp *http.Response) (*GetRecommendationRespo
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers GetRecommendationResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers GetRecommendationResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -26968,6 +29345,13 @@ func ParseGetOffersResponse(rsp *http.Response) (*GetOffersResponse, error) {
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -26995,11 +29379,21 @@ func ParseGetOffersResponse(rsp *http.Response) (*GetOffersResponse, error) {
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers GetOffersResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers GetOffersResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -27066,6 +29460,13 @@ func ParseListReservationsResponse(rsp *http.Response) (*ListReservationsRespons
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -27123,11 +29524,21 @@ func ParseListReservationsResponse(rsp *http.Response) (*ListReservationsRespons
 			headers.Vary = &value
 		}
 		response.Headers406 = &headers
+	case rsp.StatusCode == 429:
+		var headers ListReservationsResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers ListReservationsResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -27215,6 +29626,13 @@ func ParseCreateReservationResponse(rsp *http.Response) (*CreateReservationRespo
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -27259,11 +29677,21 @@ func ParseCreateReservationResponse(rsp *http.Response) (*CreateReservationRespo
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers CreateReservationResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers CreateReservationResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -27326,6 +29754,13 @@ func ParseGetReservationResponse(rsp *http.Response) (*GetReservationResponse, e
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -27373,11 +29808,21 @@ func ParseGetReservationResponse(rsp *http.Response) (*GetReservationResponse, e
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers GetReservationResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers GetReservationResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -27465,6 +29910,13 @@ func ParseCancelReservationResponse(rsp *http.Response) (*CancelReservationRespo
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -27502,11 +29954,21 @@ func ParseCancelReservationResponse(rsp *http.Response) (*CancelReservationRespo
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers CancelReservationResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers CancelReservationResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -27573,6 +30035,13 @@ func ParseListTokensResponse(rsp *http.Response) (*ListTokensResponse, error) {
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -27630,11 +30099,21 @@ func ParseListTokensResponse(rsp *http.Response) (*ListTokensResponse, error) {
 			headers.Vary = &value
 		}
 		response.Headers406 = &headers
+	case rsp.StatusCode == 429:
+		var headers ListTokensResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers ListTokensResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -27729,6 +30208,13 @@ func ParseCreateTokenResponse(rsp *http.Response) (*CreateTokenResponse, error) 
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -27783,11 +30269,21 @@ func ParseCreateTokenResponse(rsp *http.Response) (*CreateTokenResponse, error) 
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers CreateTokenResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers CreateTokenResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -27847,6 +30343,13 @@ func ParseRevokeTokenResponse(rsp *http.Response) (*RevokeTokenResponse, error) 
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -27874,11 +30377,21 @@ func ParseRevokeTokenResponse(rsp *http.Response) (*RevokeTokenResponse, error) 
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers RevokeTokenResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers RevokeTokenResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -27945,6 +30458,13 @@ func ParseListToolModelsResponse(rsp *http.Response) (*ListToolModelsResponse, e
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -28002,11 +30522,21 @@ func ParseListToolModelsResponse(rsp *http.Response) (*ListToolModelsResponse, e
 			headers.Vary = &value
 		}
 		response.Headers406 = &headers
+	case rsp.StatusCode == 429:
+		var headers ListToolModelsResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers ListToolModelsResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -28094,6 +30624,13 @@ func ParseCreateToolModelResponse(rsp *http.Response) (*CreateToolModelResponse,
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -28138,11 +30675,21 @@ func ParseCreateToolModelResponse(rsp *http.Response) (*CreateToolModelResponse,
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers CreateToolModelResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers CreateToolModelResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -28205,6 +30752,13 @@ func ParseGetToolModelResponse(rsp *http.Response) (*GetToolModelResponse, error
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -28252,11 +30806,21 @@ func ParseGetToolModelResponse(rsp *http.Response) (*GetToolModelResponse, error
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers GetToolModelResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers GetToolModelResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -28358,6 +30922,13 @@ func ParsePatchToolModelResponse(rsp *http.Response) (*PatchToolModelResponse, e
 		}
 		response.ApplicationproblemJSON428 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -28412,11 +30983,21 @@ func ParsePatchToolModelResponse(rsp *http.Response) (*PatchToolModelResponse, e
 			headers.AcceptPatch = &value
 		}
 		response.Headers415 = &headers
+	case rsp.StatusCode == 429:
+		var headers PatchToolModelResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers PatchToolModelResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -28483,6 +31064,13 @@ func ParseListToolsResponse(rsp *http.Response) (*ListToolsResponse, error) {
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -28540,11 +31128,21 @@ func ParseListToolsResponse(rsp *http.Response) (*ListToolsResponse, error) {
 			headers.Vary = &value
 		}
 		response.Headers406 = &headers
+	case rsp.StatusCode == 429:
+		var headers ListToolsResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers ListToolsResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -28632,6 +31230,13 @@ func ParseCreateToolResponse(rsp *http.Response) (*CreateToolResponse, error) {
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -28676,11 +31281,21 @@ func ParseCreateToolResponse(rsp *http.Response) (*CreateToolResponse, error) {
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers CreateToolResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers CreateToolResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -28743,6 +31358,13 @@ func ParseGetToolResponse(rsp *http.Response) (*GetToolResponse, error) {
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -28790,11 +31412,21 @@ func ParseGetToolResponse(rsp *http.Response) (*GetToolResponse, error) {
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers GetToolResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers GetToolResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -28896,6 +31528,13 @@ func ParsePatchToolResponse(rsp *http.Response) (*PatchToolResponse, error) {
 		}
 		response.ApplicationproblemJSON428 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -28950,11 +31589,21 @@ func ParsePatchToolResponse(rsp *http.Response) (*PatchToolResponse, error) {
 			headers.AcceptPatch = &value
 		}
 		response.Headers415 = &headers
+	case rsp.StatusCode == 429:
+		var headers PatchToolResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers PatchToolResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -29021,6 +31670,13 @@ func ParseListCalibrationsResponse(rsp *http.Response) (*ListCalibrationsRespons
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -29078,11 +31734,21 @@ func ParseListCalibrationsResponse(rsp *http.Response) (*ListCalibrationsRespons
 			headers.Vary = &value
 		}
 		response.Headers406 = &headers
+	case rsp.StatusCode == 429:
+		var headers ListCalibrationsResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers ListCalibrationsResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -29170,6 +31836,13 @@ func ParseCreateCalibrationResponse(rsp *http.Response) (*CreateCalibrationRespo
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -29214,11 +31887,21 @@ func ParseCreateCalibrationResponse(rsp *http.Response) (*CreateCalibrationRespo
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers CreateCalibrationResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers CreateCalibrationResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -29285,6 +31968,13 @@ func ParseListVehiclesResponse(rsp *http.Response) (*ListVehiclesResponse, error
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -29342,11 +32032,21 @@ func ParseListVehiclesResponse(rsp *http.Response) (*ListVehiclesResponse, error
 			headers.Vary = &value
 		}
 		response.Headers406 = &headers
+	case rsp.StatusCode == 429:
+		var headers ListVehiclesResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers ListVehiclesResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -29434,6 +32134,13 @@ func ParseCreateVehicleResponse(rsp *http.Response) (*CreateVehicleResponse, err
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -29478,11 +32185,21 @@ func ParseCreateVehicleResponse(rsp *http.Response) (*CreateVehicleResponse, err
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers CreateVehicleResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers CreateVehicleResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -29545,6 +32262,13 @@ func ParseGetVehicleResponse(rsp *http.Response) (*GetVehicleResponse, error) {
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -29592,11 +32316,21 @@ func ParseGetVehicleResponse(rsp *http.Response) (*GetVehicleResponse, error) {
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers GetVehicleResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers GetVehicleResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -29698,6 +32432,13 @@ func ParsePatchVehicleResponse(rsp *http.Response) (*PatchVehicleResponse, error
 		}
 		response.ApplicationproblemJSON428 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -29752,11 +32493,21 @@ func ParsePatchVehicleResponse(rsp *http.Response) (*PatchVehicleResponse, error
 			headers.AcceptPatch = &value
 		}
 		response.Headers415 = &headers
+	case rsp.StatusCode == 429:
+		var headers PatchVehicleResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers PatchVehicleResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -29823,6 +32574,13 @@ func ParseListJointsResponse(rsp *http.Response) (*ListJointsResponse, error) {
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -29880,11 +32638,21 @@ func ParseListJointsResponse(rsp *http.Response) (*ListJointsResponse, error) {
 			headers.Vary = &value
 		}
 		response.Headers406 = &headers
+	case rsp.StatusCode == 429:
+		var headers ListJointsResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers ListJointsResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -29972,6 +32740,13 @@ func ParseCreateJointsResponse(rsp *http.Response) (*CreateJointsResponse, error
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -30016,11 +32791,21 @@ func ParseCreateJointsResponse(rsp *http.Response) (*CreateJointsResponse, error
 			headers.WWWAuthenticate = &value
 		}
 		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers CreateJointsResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers CreateJointsResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -30052,6 +32837,13 @@ func ParseGetImportTemplateResponse(rsp *http.Response) (*GetImportTemplateRespo
 		}
 		response.ApplicationproblemJSON422 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -30069,11 +32861,21 @@ func ParseGetImportTemplateResponse(rsp *http.Response) (*GetImportTemplateRespo
 	}
 
 	switch {
+	case rsp.StatusCode == 429:
+		var headers GetImportTemplateResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers GetImportTemplateResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value
@@ -30098,6 +32900,13 @@ func ParseNewIdResponse(rsp *http.Response) (*NewIdResponse, error) {
 	}
 
 	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Problem
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -30115,11 +32924,21 @@ func ParseNewIdResponse(rsp *http.Response) (*NewIdResponse, error) {
 	}
 
 	switch {
+	case rsp.StatusCode == 429:
+		var headers NewIdResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers NewIdResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
-			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: ""}); err != nil {
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
 				return nil, err
 			}
 			headers.RetryAfter = &value

@@ -79,7 +79,8 @@ func open(ctx context.Context, cfg config.Config, url string, log *slog.Logger) 
 		pool.Close()
 		return nil, err
 	}
-	server, err := api.New(api.Options{Pool: pool, Log: log, Limits: api.Limits{Body: cfg.MaxBody, Request: cfg.RequestTimeout},
+	server, err := api.New(api.Options{Pool: pool, Log: log, PublicURL: cfg.PublicURL, TrustedProxies: cfg.TrustedProxies,
+		Limits:   api.Limits{Body: cfg.MaxBody, Request: cfg.RequestTimeout, Queue: cfg.PoolQueue, Rate: cfg.RateLimit, Burst: cfg.RateBurst},
 		PoolWait: cfg.PoolWait, Metrics: metrics, MetricsApart: cfg.MetricsAddr != "", Tracer: traces.Tracer(), Build: build,
 		Ready: func(ctx context.Context) error { return migrated(ctx, pool, newest) }})
 	if err != nil {

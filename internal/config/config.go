@@ -13,6 +13,7 @@ import (
 	"flag"
 	"fmt"
 	"log/slog"
+	"net/netip"
 	"os"
 	"slices"
 	"strings"
@@ -55,6 +56,18 @@ type Config struct {
 	// PoolWait is how long a request waits for a connection before it is told
 	// to come back later.
 	PoolWait time.Duration
+	// PoolQueue is how many requests may wait for one. Past its peak a service that
+	// lets everybody wait answers all too late; so what comes on top is told at once
+	// to come back.
+	PoolQueue int
+
+	// RateLimit is how many requests a second one token may make, or one address
+	// without a token, in one process; 0 for no limit. RateBurst is how many it may
+	// make at once before that holds.
+	RateLimit, RateBurst int
+	// TrustedProxies are the networks whose X-Forwarded-For is believed; without
+	// them the client's address is that of the connection.
+	TrustedProxies []netip.Prefix
 
 	// ReadHeaderTimeout, ReadTimeout, WriteTimeout and IdleTimeout bound a
 	// connection's header, whole request, answer, and rest between requests.

@@ -91,6 +91,10 @@ func TestWrongSettingsAreRefusedWithWhatTheyShouldBe(t *testing.T) {
 		{"serving with an empty URL", []string{"PINWRIGHT_SERVE_URL="}, nil, []Need{Serving}, []string{"PINWRIGHT_SERVE_URL is not set"}},
 		{"migrating, installing and backing up without databases", nil, nil, []Need{Migrating, Installing, BackingUp},
 			[]string{"PINWRIGHT_MIGRATE_URL is not set", "PINWRIGHT_DATABASE_URL is not set", "PINWRIGHT_BACKUP_URL is not set", "pinwright_backup"}},
+		{"a proxy that is no network", []string{"PINWRIGHT_TRUSTED_PROXIES=10.0.0.0/8,proxy.example"}, nil, nil, []string{"PINWRIGHT_TRUSTED_PROXIES", `"proxy.example" should be a network`}},
+		{"a network with an address inside it", []string{"PINWRIGHT_TRUSTED_PROXIES=10.1.2.3/8"}, nil, nil, []string{"should be a network"}},
+		{"a negative rate", []string{"PINWRIGHT_RATE_LIMIT=-1"}, nil, nil, []string{"from 0 to"}},
+		{"no room to wait", []string{"PINWRIGHT_POOL_QUEUE=0"}, nil, nil, []string{"from 1 to"}},
 		{"several faults at once", []string{"PINWRIGHT_POOL_SIZE=x", "PINWRIGHT_LOG_FORMAT=xml"}, []string{"-addr=here", "-max-body=-1"}, []Need{Serving},
 			[]string{"PINWRIGHT_POOL_SIZE", "PINWRIGHT_LOG_FORMAT", "-addr", "-max-body", "PINWRIGHT_SERVE_URL is not set"}},
 	} {
@@ -132,6 +136,17 @@ func TestSecretsComeFromFilesAndNotFromFlags(t *testing.T) {
 		if (fs.Lookup(s.flag) == nil) != s.secret {
 			t.Errorf("-%s: secret %v, but flag there: %v", s.flag, s.secret, fs.Lookup(s.flag) != nil)
 		}
+	}
+}
+
+func TestNetworksAreListedAndShown(t *testing.T) {
+	t.Parallel()
+	c, err := load(t, []string{"PINWRIGHT_TRUSTED_PROXIES=10.0.0.0/8, ::1/128"}, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(c.TrustedProxies) != 2 || !strings.Contains(c.String(), "PINWRIGHT_TRUSTED_PROXIES=10.0.0.0/8,::1/128\n") {
+		t.Errorf("read as %v, shown as\n%s", c.TrustedProxies, c)
 	}
 }
 

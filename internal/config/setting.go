@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"log/slog"
 	"net"
+	"net/netip"
 	"net/url"
 	"strconv"
 	"strings"
@@ -45,6 +46,10 @@ func (c *Config) settings() []setting {
 		text(&c.DataDir, "data-dir", "", "folder of the demo's private cluster; empty: one of the invoking user's", nil),
 		number(&c.PoolSize, "pool-size", "4", "most connections to the database", 1, 1000),
 		duration(&c.PoolWait, "pool-wait", "3s", "how long a request waits for a connection"),
+		number(&c.PoolQueue, "pool-queue", "64", "most requests that wait for a connection; more are told at once to come back", 1, 100_000),
+		number(&c.RateLimit, "rate-limit", "25", "requests a second of one token, or of one address without; 0: no limit", 0, 100_000),
+		number(&c.RateBurst, "rate-burst", "500", "requests at once, before that limit holds", 1, 1_000_000),
+		networks(&c.TrustedProxies, "trusted-proxies", "networks whose X-Forwarded-For is believed, such as 10.0.0.0/8,::1/128; empty: none"),
 		duration(&c.ReadHeaderTimeout, "read-header-timeout", "5s", "time to read a request's header"),
 		duration(&c.ReadTimeout, "read-timeout", "15s", "time to read a whole request"),
 		duration(&c.WriteTimeout, "write-timeout", "30s", "time from the end of a request's header to the end of its answer"),
@@ -148,6 +153,32 @@ func delay(field *time.Duration, flag, fallback, doc string) setting {
 			return nil
 		},
 		show: func() string { return field.String() }}
+}
+
+func networks(field *[]netip.Prefix, flag, doc string) setting {
+	return setting{flag: flag, variable: variableOf(flag), doc: doc,
+		set: func(t string) error {
+			*field = nil
+			for _, one := range strings.Split(t, ",") {
+				one = strings.TrimSpace(one)
+				if one == "" {
+					continue
+				}
+				p, err := netip.ParsePrefix(one)
+				if err != nil || p != p.Masked() {
+					return fmt.Errorf("is %q: %q should be a network such as 10.0.0.0/8, or one address as 192.0.2.1/32", t, one)
+				}
+				*field = append(*field, p)
+			}
+			return nil
+		},
+		show: func() string {
+			list := make([]string, len(*field))
+			for i, p := range *field {
+				list[i] = p.String()
+			}
+			return strings.Join(list, ",")
+		}}
 }
 
 // maxSize keeps a slip of the unit from opening the service to any body.

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	"github.com/google/uuid"
@@ -22,8 +23,12 @@ type DB struct {
 	Pool *pgxpool.Pool
 	// Wait bounds the wait for a connection; 0 leaves that to the context.
 	Wait time.Duration
+	// Room is how many may have a connection or wait for one; 0 for any number.
+	Room int
 	// Watch is told how the work goes; may be nil.
 	Watch Watcher
+
+	inside atomic.Int64 // those that have a connection or wait for one
 }
 
 const fence = `select set_config('app.club', $1, true)`

@@ -64,31 +64,10 @@ func (db *DB) watcher() Watcher {
 
 // lease is a connection for the time of one attempt.
 type lease struct {
+	db    *DB
 	conn  *pgxpool.Conn
 	watch Watcher
 	since time.Time
-}
-
-func (db *DB) acquire(ctx context.Context) (*lease, error) {
-	if db.Wait > 0 {
-		var cancel context.CancelFunc
-		ctx, cancel = context.WithTimeout(ctx, db.Wait)
-		defer cancel()
-	}
-	watch, asked := db.watcher(), time.Now()
-	watch.Waits()
-	conn, err := db.Pool.Acquire(ctx)
-	now := time.Now()
-	watch.Acquired(now.Sub(asked), err)
-	if err != nil {
-		return nil, unavailable(err)
-	}
-	return &lease{conn: conn, watch: watch, since: now}, nil
-}
-
-func (l *lease) release() {
-	l.conn.Release()
-	l.watch.Released(time.Since(l.since))
 }
 
 // trip runs one round trip: exchange sends and reads everything.

@@ -65,6 +65,8 @@ var (
 		"Answers are kept 30 days and this key is older, so it cannot be told whether the request has run. Look at the resource, then use a new key."}
 	PreconditionRequired = Kind{"precondition-required", 428, "Say which version you edit",
 		"Send the resource's ETag as If-Match, so that nobody's change is overwritten."}
+	TooManyRequests = Kind{"too-many-requests", 429, "Too many requests",
+		"Nothing of the request took effect. Send it again after Retry-After seconds. `RateLimit` in every answer tells how many requests are left and when all are back."}
 	Internal = Kind{"internal", 500, "The service failed",
 		"Nothing of the request took effect. Try again; if it stays, tell whoever runs the service the request id in `instance`."}
 	Unavailable = Kind{"unavailable", 503, "Not available now",
@@ -75,5 +77,5 @@ var (
 func Kinds() []Kind {
 	return []Kind{MalformedRequest, KeyMissing, Unauthenticated, MissingRole, InsufficientScope, NotFound, MethodNotAllowed,
 		NotAcceptable, RequestInProgress, ToolTaken, NotLendable, IDUsed, NameTaken, NotAllowedNow, ImportInUse, StaleVersion, TooLarge,
-		UnsupportedMediaType, InvalidRequest, AmbiguousName, RowsRefused, KeyReused, KeyTooOld, PreconditionRequired, Internal, Unavailable}
+		UnsupportedMediaType, InvalidRequest, AmbiguousName, RowsRefused, KeyReused, KeyTooOld, PreconditionRequired, TooManyRequests, Internal, Unavailable}
 }
