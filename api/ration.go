@@ -137,7 +137,7 @@ func (s *Server) serveOrShed(w http.ResponseWriter, r *http.Request) {
 	h.Set("Retry-After", "1")
 	w.WriteHeader(http.StatusServiceUnavailable)
 	if r.Method != http.MethodHead {
-		_, _ = w.Write([]byte(overloaded + id + `"}`)) // the client is gone when this fails
+		_, _ = w.Write([]byte(overloaded + id + `"}`)) //nolint:gosec // JSON, and the id is one of requestID; the client is gone when this fails
 	}
 }
 
