@@ -41,6 +41,29 @@ var machinery = map[string][]string{
 	"openapi/bundle":       {"internal/problem"},
 	"testdata/democlub":    nil,
 	"api/client":           {"internal/calc/length"},
+	"internal/problem":     nil,
+	"internal/sheet":       nil,
+	"internal/config":      nil,
+	"internal/localpg":     nil,
+	"internal/quota":       nil,
+	"internal/schema":      nil,
+	"internal/telemetry":   nil,
+	"internal/arrows":      nil,
+	"internal/specimen":    nil,
+	"internal/insist":      nil,
+	"internal/witness":     nil,
+	"internal/backup":      {"internal/schema", "internal/witness"},
+	"internal/soundness":   {"internal/backup", "internal/schema", "internal/witness"},
+	"internal/postgres":    {"internal/problem"},
+	"internal/journal":     {"internal/postgres"},
+	"internal/replay":      {"internal/postgres", "internal/problem"},
+	"internal/pgtest":      {"internal/localpg", "internal/schema", "migrations"},
+	"internal/demo":        {"internal/access", "internal/founding", "internal/postgres", "testdata/democlub"},
+	"migrations":           nil,
+	"openapi":              nil,
+	"openapi/bundle":       {"internal/problem"},
+	"testdata/democlub":    nil,
+	"api/client":           {"internal/calc/length"},
 }
 
 func isCalc(pkg string) bool { return strings.HasPrefix(pkg, "internal/calc/") }
@@ -74,7 +97,7 @@ func refusal(pkg, other string) string {
 				"): arrows that all point one way keep the ideas apart, and there is always a package that can be read first"
 		}
 	case pkg == "api":
-		if !isCalc(other) && domainPlace(other) < 0 && !slices.Contains(ground, other) && other != "internal/replay" && other != "openapi" {
+		if !isCalc(other) && domainPlace(other) < 0 && !slices.Contains(ground, other) && other != "internal/replay" && other != "internal/quota" && other != "openapi" {
 			return "api composes domain packages over HTTP; configuration, installation and the demo are the commands' work"
 		}
 	case isMachinery:
