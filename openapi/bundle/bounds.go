@@ -9,6 +9,7 @@ import "strings"
 const (
 	longestText = 1 << 14 // of a text that goes out
 	longestList = 1 << 14 // of a list that goes out
+	longestBody = 1 << 26 // of a body that is a text, such as CSV
 	// exactly is 2^53-1: up to it every reader of JSON reads the same integer
 	// (RFC 8259, 6; RFC 7493, 2.2).
 	exactly = 1<<53 - 1
@@ -25,6 +26,18 @@ func bound(doc object) {
 			collect(doc, name, s, in)
 		}
 	})
+	for _, item := range doc["paths"].(object) {
+		for _, op := range item.(object) {
+			for _, r := range op.(object)["responses"].(object) {
+				content, _ := r.(object)["content"].(object)
+				for _, media := range content {
+					if s := media.(object)["schema"].(object); s["type"] == "string" && s["maxLength"] == nil {
+						s["maxLength"] = longestBody
+					}
+				}
+			}
+		}
+	}
 	eachSchema(doc, func(name string, s object, comesIn bool) {
 		boundSchema(s, !comesIn && !in[name])
 	})
