@@ -53,6 +53,8 @@ type Options struct {
 	PublicURL string
 	// TrustedProxies are the networks whose X-Forwarded-For is believed.
 	TrustedProxies []netip.Prefix
+	// Heads is told where a club's journal stands after each write; may be nil.
+	Heads func(club uuid.UUID, seq int64, hash []byte)
 	// Ready reports why the service cannot serve, beside the database; may be nil.
 	Ready func(ctx context.Context) error
 }
@@ -110,7 +112,7 @@ func New(o Options) (*Server, error) {
 	s := &Server{contract: c, now: o.Now, log: o.Log, limits: o.Limits, ready: o.Ready, metrics: newMetrics(o.Metrics), tracer: o.Tracer,
 		proxies: o.TrustedProxies, safe: safeHeaders(o.PublicURL), wait: o.PoolWait,
 		cleanUps: make(chan struct{}, max(1, runtime.GOMAXPROCS(0)/2))}
-	s.db = &postgres.DB{Pool: o.Pool, Wait: o.PoolWait, Watch: watch{s}}
+	s.db = &postgres.DB{Pool: o.Pool, Wait: o.PoolWait, Watch: watch{s}, Heads: o.Heads}
 	if o.Limits.Queue > 0 {
 		s.db.Room = int(o.Pool.Config().MaxConns) + o.Limits.Queue
 	}

@@ -8,6 +8,7 @@ import (
 	"net"
 	"net/http"
 	"runtime/debug"
+	"sync"
 	"time"
 
 	"github.com/jackc/pgx/v5/pgxpool"
@@ -17,6 +18,7 @@ import (
 	"pinwright/internal/config"
 	"pinwright/internal/schema"
 	"pinwright/internal/telemetry"
+	"pinwright/internal/witness"
 	"pinwright/migrations"
 )
 
@@ -55,10 +57,15 @@ type service struct {
 	pool   *pgxpool.Pool
 	server *api.Server
 	traces *telemetry.Traces
+	notes  *witness.Notes
 	log    *slog.Logger
 }
 
 func open(ctx context.Context, cfg config.Config, url string, log *slog.Logger) (*service, error) {
+	notes, err := witness.NewNotes(log, cfg.HeadsFile, time.Now)
+	if err != nil {
+		return nil, fmt.Errorf("open the file of journal heads: %w", err)
+	}
 	poolConfig, err := pgxpool.ParseConfig(url)
 	if err != nil {
 		return nil, fmt.Errorf("the serving URL is not a PostgreSQL URL: %w", err)
@@ -81,13 +88,13 @@ func open(ctx context.Context, cfg config.Config, url string, log *slog.Logger) 
 	}
 	server, err := api.New(api.Options{Pool: pool, Log: log, PublicURL: cfg.PublicURL, TrustedProxies: cfg.TrustedProxies,
 		Limits:   api.Limits{Body: cfg.MaxBody, Request: cfg.RequestTimeout, Queue: cfg.PoolQueue, Rate: cfg.RateLimit, Burst: cfg.RateBurst},
-		PoolWait: cfg.PoolWait, Metrics: metrics, MetricsApart: cfg.MetricsAddr != "", Tracer: traces.Tracer(), Build: build,
+		PoolWait: cfg.PoolWait, Metrics: metrics, MetricsApart: cfg.MetricsAddr != "", Tracer: traces.Tracer(), Build: build, Heads: notes.Note,
 		Ready: func(ctx context.Context) error { return migrated(ctx, pool, newest) }})
 	if err != nil {
 		pool.Close()
 		return nil, err
 	}
-	return &service{cfg: cfg, pool: pool, server: server, traces: traces, log: log}, nil
+	return &service{cfg: cfg, pool: pool, server: server, traces: traces, notes: notes, log: log}, nil
 }
 
 // buildOf tells which program this is, as far as its build noted it.
@@ -109,15 +116,19 @@ func buildOf(newest int) api.Build {
 }
 
 // migrated reports why the database's tables do not fit this program. Newer
-// ones do: migrations are safe while older replicas serve.
+// ones do, also while a newer migration runs or has failed: migrations are safe
+// while older replicas serve, and one that fails is undone. Were a replica not
+// ready meanwhile, every migration would be an outage.
 func migrated(ctx context.Context, pool *pgxpool.Pool, newest int) error {
 	var at int
 	var dirty bool
 	switch err := pool.QueryRow(ctx, `select version, dirty from schema_migrations`).Scan(&at, &dirty); {
 	case err != nil:
 		return errors.New("the schema's version cannot be read: run pinwright migrate up")
+	case at > newest:
+		return nil
 	case dirty:
-		return fmt.Errorf("migration %d failed: run pinwright migrate up, which says how to mend it", at)
+		return fmt.Errorf("migration %d failed or is under way: run pinwright migrate up, which says how to mend it", at)
 	case at < newest:
 		return fmt.Errorf("the database stands at migration %d and this program needs %d: run pinwright migrate up", at, newest)
 	}
@@ -167,6 +178,11 @@ func (s *service) serve(ctx context.Context, listener net.Listener) error {
 		return err
 	}
 	defer stopMetrics()
+	noting, stopNoting := context.WithCancel(context.WithoutCancel(ctx)) // to the last request's end
+	var notes sync.WaitGroup
+	notes.Go(func() { s.notes.Run(noting, s.cfg.HeadsEvery) })
+	defer notes.Wait()
+	defer stopNoting()
 	h := s.newServer(s.server.Handler())
 	ended := make(chan error, 1)
 	go func() { ended <- h.Serve(listener) }()

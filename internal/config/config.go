@@ -87,6 +87,12 @@ type Config struct {
 	// MaxHeader is the largest request header in bytes.
 	MaxHeader int64
 
+	// HeadsEvery is how often the heads of journals that were written to are
+	// logged, and appended to HeadsFile unless that is empty. Kept where the
+	// database's administrators cannot write, they prove its past.
+	HeadsEvery time.Duration
+	HeadsFile  string
+
 	// LogLevel is the least level that is logged; LogFormat is json or text.
 	LogLevel  slog.Level
 	LogFormat string

@@ -59,6 +59,8 @@ func (c *Config) settings() []setting {
 		duration(&c.ShutdownGrace, "shutdown-grace", "20s", "time requests have to finish after that"),
 		size(&c.MaxBody, "max-body", "1MiB", "largest request body"),
 		size(&c.MaxHeader, "max-header", "32KiB", "largest request header"),
+		duration(&c.HeadsEvery, "heads-every", "1m", "how often the heads of journals written to are logged"),
+		text(&c.HeadsFile, "heads-file", "", "file that they are appended to as well, for pinwright verify -heads; empty: none", nil),
 		level(&c.LogLevel, "log-level", "info", "least level logged: debug, info, warn or error"),
 		text(&c.LogFormat, "log-format", "json", "json or text", oneOf("json", "text")),
 		text(&c.TraceEndpoint, "trace-endpoint", "", "URL that takes traces by OTLP over HTTP, such as http://127.0.0.1:4318/v1/traces; empty: no traces", checkTraceEndpoint),

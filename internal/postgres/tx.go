@@ -27,6 +27,9 @@ type DB struct {
 	Room int
 	// Watch is told how the work goes; may be nil.
 	Watch Watcher
+	// Heads is told where a club's journal stands after each write that appended
+	// to it, for whoever keeps that outside the database; may be nil.
+	Heads func(club uuid.UUID, seq int64, hash []byte)
 
 	inside atomic.Int64 // those that have a connection or wait for one
 }
@@ -71,6 +74,13 @@ type Tx struct {
 	failed  *Effect        // the one that commit stopped at
 	events  map[string]int // in the journal, by type
 	discard bool
+	head    *head // read with the commit, when somebody is to be told
+}
+
+// head is where the journal stands.
+type head struct {
+	seq  int64
+	hash []byte
 }
 
 // Discard says that the write is a rehearsal: what Queue took is sent, so that
@@ -185,7 +195,12 @@ func (db *DB) writeOnce(ctx context.Context, club uuid.UUID, now time.Time, buil
 	if err := decide(tx); err != nil {
 		return err
 	}
-	if err := conn.trip(ctx, Effecting, len(tx.effects)+len(tx.last)+1, tx.commit); err != nil {
+	statements := len(tx.effects) + len(tx.last) + 1
+	if db.Heads != nil && len(tx.events) > 0 && !tx.discard {
+		tx.head = &head{}
+		statements++
+	}
+	if err := conn.trip(ctx, Effecting, statements, tx.commit); err != nil {
 		if tx.failed != nil {
 			return tx.failed.refused(err)
 		}
@@ -194,6 +209,9 @@ func (db *DB) writeOnce(ctx context.Context, club uuid.UUID, now time.Time, buil
 	ended = true
 	if !tx.discard {
 		db.watcher().Committed(ctx, tx.events)
+		if tx.head != nil {
+			db.Heads(club, tx.head.seq, tx.head.hash)
+		}
 	}
 	return nil
 }
@@ -208,12 +226,21 @@ func (tx *Tx) commit(ctx context.Context) error {
 	for _, e := range all {
 		final.Queue(e.sql, e.args...)
 	}
+	if tx.head != nil { // this transaction holds its lock, so it is the head that it leaves
+		final.Queue(`select seq, hash from head where club_id = $1`, tx.Club)
+	}
 	final.Queue(end)
 	results := tx.conn.conn.SendBatch(ctx, &final)
 	for _, e := range all {
 		if _, err := results.Exec(); err != nil {
 			_ = results.Close() // the first error is the one that tells
 			tx.failed = e
+			return err
+		}
+	}
+	if tx.head != nil {
+		if err := results.QueryRow().Scan(&tx.head.seq, &tx.head.hash); err != nil {
+			_ = results.Close() // the first error is the one that tells
 			return err
 		}
 	}
