@@ -25,7 +25,7 @@ type process struct {
 	cmd     *exec.Cmd
 	address string
 	before  []string    // its log until it served
-	log     chan string // its further log, line by line, closed at its end
+	log     chan string // its further log, the last thousand lines, closed at its end
 }
 
 // start starts the command and waits until it serves.
@@ -58,8 +58,13 @@ func start(t *testing.T, db *pgtest.DB, settings ...string) *process {
 	}
 	go func() {
 		defer close(p.log)
-		for lines.Scan() {
-			p.log <- lines.Text()
+		for lines.Scan() { // to the end, or the process would wait for its log to be read
+			select {
+			case p.log <- lines.Text():
+			default: // nobody has read for long: the oldest goes
+				<-p.log
+				p.log <- lines.Text()
+			}
 		}
 	}()
 	return p
