@@ -95,6 +95,27 @@ func (e Duty) Valid() bool {
 	}
 }
 
+// Defines values for ErasureReason.
+const (
+	ErasureReasonLeft      ErasureReason = "left"
+	ErasureReasonOther     ErasureReason = "other"
+	ErasureReasonRequested ErasureReason = "requested"
+)
+
+// Valid indicates whether the value is a known member of the ErasureReason enum.
+func (e ErasureReason) Valid() bool {
+	switch e {
+	case ErasureReasonLeft:
+		return true
+	case ErasureReasonOther:
+		return true
+	case ErasureReasonRequested:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for FitOutKind.
 const (
 	Clearance    FitOutKind = "clearance"
@@ -1192,6 +1213,15 @@ type Duty string
 // Entered Each length exactly as it was entered, by the name of its field
 type Entered map[string]string
 
+// Erasure defines model for Erasure.
+type Erasure struct {
+	// Reason Why. It confirms that this is meant: an erasure cannot be taken back
+	Reason ErasureReason `json:"reason"`
+}
+
+// ErasureReason Why. It confirms that this is meant: an erasure cannot be taken back
+type ErasureReason string
+
 // Estimate What all readings of a feature add up to
 type Estimate struct {
 	Assumed []Text           `json:"assumed"`
@@ -1880,6 +1910,9 @@ type Me struct {
 // Member A person of the club
 type Member struct {
 	Disabled bool `json:"disabled"`
+
+	// Erased Name, number and words of this person are gone for good
+	Erased *bool `json:"erased,omitempty"`
 
 	// GarageId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 	GarageId *Id `json:"garage_id,omitempty"`
@@ -3455,6 +3488,12 @@ type PatchMemberParams struct {
 	IfMatch IfMatch `json:"If-Match"`
 }
 
+// EraseMemberParams defines parameters for EraseMember.
+type EraseMemberParams struct {
+	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
 // ListPinSeriesParams defines parameters for ListPinSeries.
 type ListPinSeriesParams struct {
 	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
@@ -3843,6 +3882,9 @@ type CreateMemberJSONRequestBody = MemberIn
 
 // PatchMemberApplicationMergePatchPlusJSONRequestBody defines body for PatchMember for application/merge-patch+json ContentType.
 type PatchMemberApplicationMergePatchPlusJSONRequestBody = MemberPatch
+
+// EraseMemberJSONRequestBody defines body for EraseMember for application/json ContentType.
+type EraseMemberJSONRequestBody = Erasure
 
 // CreatePinSeriesJSONRequestBody defines body for CreatePinSeries for application/json ContentType.
 type CreatePinSeriesJSONRequestBody = PinSeriesIn
@@ -4678,6 +4720,9 @@ type ServerInterface interface {
 	// PatchMember Change a member, their roles, or disable them
 	// (PATCH /v1/clubs/{club}/members/{member})
 	PatchMember(ctx echo.Context, club InClub, member InMember, params PatchMemberParams) error
+	// EraseMember Erase a member
+	// (POST /v1/clubs/{club}/members/{member}/erase)
+	EraseMember(ctx echo.Context, club InClub, member InMember, params EraseMemberParams) error
 	// ListPinSeries Pin series by code
 	// (GET /v1/clubs/{club}/pin-series)
 	ListPinSeries(ctx echo.Context, club InClub, params ListPinSeriesParams) error
@@ -5997,6 +6042,52 @@ func (w *ServerInterfaceWrapper) PatchMember(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.PatchMember(ctx, club, member, params)
+	return err
+}
+
+// EraseMember converts echo context to params.
+func (w *ServerInterfaceWrapper) EraseMember(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "member" -------------
+	var member InMember
+
+	err = runtime.BindStyledParameterWithOptions("simple", "member", ctx.Param("member"), &member, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter member: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params EraseMemberParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.EraseMember(ctx, club, member, params)
 	return err
 }
 
@@ -7735,6 +7826,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/clubs/:club/members", wrapper.CreateMember, options.OperationMiddlewares["createMember"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/members/:member", wrapper.GetMember, options.OperationMiddlewares["getMember"]...)
 	router.PATCH(options.BaseURL+"/v1/clubs/:club/members/:member", wrapper.PatchMember, options.OperationMiddlewares["patchMember"]...)
+	router.POST(options.BaseURL+"/v1/clubs/:club/members/:member/erase", wrapper.EraseMember, options.OperationMiddlewares["eraseMember"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/pin-series", wrapper.ListPinSeries, options.OperationMiddlewares["listPinSeries"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/pin-series", wrapper.CreatePinSeries, options.OperationMiddlewares["createPinSeries"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/pin-series/:pin_series", wrapper.GetPinSeries, options.OperationMiddlewares["getPinSeries"]...)

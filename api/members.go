@@ -7,12 +7,17 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"pinwright/internal/club"
+	"pinwright/internal/erasure"
 	"pinwright/internal/postgres"
 )
 
 func memberOut(m club.Member) Member {
-	return Member{Id: m.ID, Number: m.Number, Name: m.Name, Roles: each(m.Roles, func(r string) Role { return Role(r) }),
+	out := Member{Id: m.ID, Number: m.Number, Name: m.Name, Roles: each(m.Roles, func(r string) Role { return Role(r) }),
 		GarageId: m.GarageID, Disabled: m.DisabledAt != nil, Version: m.Version}
+	if m.ErasedAt != nil {
+		out.Erased = pointerTo(true)
+	}
+	return out
 }
 
 // ListMembers implements the contract.
@@ -110,6 +115,24 @@ func (s *Server) PatchMember(c echo.Context, _ InClub, member InMember, _ PatchM
 				return answer{}, err
 			}
 			return ok(memberOut(m)).versioned(m.Version, in.caller.Units), nil
+		}
+	})
+}
+
+// EraseMember implements the contract.
+func (s *Server) EraseMember(c echo.Context, _ InClub, member InMember, _ EraseMemberParams) error {
+	return s.write(c, func(b *postgres.Batch, in *call) func(tx *postgres.Tx) (answer, error) {
+		officers := club.LockOfficers(b) // before the member, so that all edits lock in one order
+		row := club.LockMember(b, postgres.ParseRef(member))
+		return func(tx *postgres.Tx) (answer, error) {
+			m, err := row.One()
+			if err != nil {
+				return answer{}, err
+			}
+			if m, err = erasure.Member(tx, in.caller.MemberID, m, officers.Items); err != nil {
+				return answer{}, err
+			}
+			return ok(memberOut(m)), nil
 		}
 	})
 }

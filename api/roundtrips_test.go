@@ -111,6 +111,9 @@ var roundTrips = []struct {
 	{"createMember", 2, func(w *world, turn int) *response {
 		return w.do("POST", w.at("members"), w.officer, map[string]any{"number": fmt.Sprint("m", turn), "name": "Member", "garage": "north"})
 	}},
+	{"eraseMember", 2, func(w *world, turn int) *response {
+		return w.do("POST", w.at(fmt.Sprint("members/goes", turn, "/erase")), w.officer, map[string]any{"reason": "left"})
+	}},
 	{"createToken", 2, func(w *world, _ int) *response {
 		return w.do("POST", w.at("tokens"), w.officer, map[string]any{"id": newID(), "label": "phone", "member": "M1"})
 	}},
@@ -198,6 +201,9 @@ func roundTripWorld(t *testing.T) (*world, *trips) {
 	benchIn(w)
 	for n := range 6 {
 		w.do("POST", w.at("readings"), w.officer, with(measured, row{"id": readingOf(n)})).want(201)
+	}
+	for n := range 3 {
+		w.do("POST", w.at("members"), w.officer, map[string]any{"number": fmt.Sprint("goes", n), "name": "Member"}).want(201)
 	}
 	w.do("POST", w.at("tools"), w.officer, map[string]any{"number": "M7", "model": "MIC", "garage": "north"}, header{"Idempotency-Key", newID()[:34] + "00"}).want(201)
 	for noted := false; !noted; time.Sleep(time.Millisecond) {

@@ -78,31 +78,36 @@ func TestUpDownAndUpAgainMakesTheVerySameSchema(t *testing.T) {
 		t.Fatal(err)
 	}
 	// The state after each single step up, to be met again on the way down.
-	states := [][]string{describe(t, pool)}
+	numbers, states := []int{0}, [][]string{describe(t, pool)}
 	if len(states[0]) > 0 {
 		t.Fatalf("an empty database already holds %v", states[0])
 	}
 	for n := 1; n <= newest; n++ {
+		if names, err := fs.Glob(migrations.Files, fmt.Sprintf("%04d_*.up.sql", n)); err != nil || len(names) == 0 {
+			continue // numbers may be left out
+		}
+		numbers = append(numbers, n)
 		if err := schema.Up(ctx, url, upTo{migrations.Files, n}); err != nil {
 			t.Fatal(err)
 		}
 		states = append(states, describe(t, pool))
 	}
-	if len(states[newest]) < 100 || !strings.HasPrefix(states[newest][0], "column ") {
-		t.Fatalf("only %d things after all migrations; the comparison would prove nothing", len(states[newest]))
+	last := len(states) - 1
+	if last < 6 || len(states[last]) < 100 || !strings.HasPrefix(states[last][0], "column ") {
+		t.Fatalf("only %d things after all migrations; the comparison would prove nothing", len(states[last]))
 	}
-	for n := newest - 1; n >= 0; n-- {
+	for i := last - 1; i >= 0; i-- {
 		if err := schema.Down(ctx, url, migrations.Files, 1); err != nil {
 			t.Fatal(err)
 		}
-		if diff := cmp.Diff(states[n], describe(t, pool)); diff != "" {
-			t.Errorf("down to %d, against up to %d (-up +down):\n%s", n, n, diff)
+		if diff := cmp.Diff(states[i], describe(t, pool)); diff != "" {
+			t.Errorf("down to %d, against up to %d (-up +down):\n%s", numbers[i], numbers[i], diff)
 		}
 	}
 	if err := schema.Up(ctx, url, migrations.Files); err != nil {
 		t.Fatal(err)
 	}
-	if diff := cmp.Diff(states[newest], describe(t, pool)); diff != "" {
+	if diff := cmp.Diff(states[last], describe(t, pool)); diff != "" {
 		t.Errorf("up again, against the first time (-first +again):\n%s", diff)
 	}
 }

@@ -99,6 +99,27 @@ func (e Duty) Valid() bool {
 	}
 }
 
+// Defines values for ErasureReason.
+const (
+	ErasureReasonLeft      ErasureReason = "left"
+	ErasureReasonOther     ErasureReason = "other"
+	ErasureReasonRequested ErasureReason = "requested"
+)
+
+// Valid indicates whether the value is a known member of the ErasureReason enum.
+func (e ErasureReason) Valid() bool {
+	switch e {
+	case ErasureReasonLeft:
+		return true
+	case ErasureReasonOther:
+		return true
+	case ErasureReasonRequested:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for FitOutKind.
 const (
 	Clearance    FitOutKind = "clearance"
@@ -1196,6 +1217,15 @@ type Duty string
 // Entered Each length exactly as it was entered, by the name of its field
 type Entered map[string]string
 
+// Erasure defines model for Erasure.
+type Erasure struct {
+	// Reason Why. It confirms that this is meant: an erasure cannot be taken back
+	Reason ErasureReason `json:"reason"`
+}
+
+// ErasureReason Why. It confirms that this is meant: an erasure cannot be taken back
+type ErasureReason string
+
 // Estimate What all readings of a feature add up to
 type Estimate struct {
 	Assumed []Text           `json:"assumed"`
@@ -1884,6 +1914,9 @@ type Me struct {
 // Member A person of the club
 type Member struct {
 	Disabled bool `json:"disabled"`
+
+	// Erased Name, number and words of this person are gone for good
+	Erased *bool `json:"erased,omitempty"`
 
 	// GarageId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 	GarageId *Id `json:"garage_id,omitempty"`
@@ -3459,6 +3492,12 @@ type PatchMemberParams struct {
 	IfMatch IfMatch `json:"If-Match"`
 }
 
+// EraseMemberParams defines parameters for EraseMember.
+type EraseMemberParams struct {
+	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
 // ListPinSeriesParams defines parameters for ListPinSeries.
 type ListPinSeriesParams struct {
 	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
@@ -3847,6 +3886,9 @@ type CreateMemberJSONRequestBody = MemberIn
 
 // PatchMemberApplicationMergePatchPlusJSONRequestBody defines body for PatchMember for application/merge-patch+json ContentType.
 type PatchMemberApplicationMergePatchPlusJSONRequestBody = MemberPatch
+
+// EraseMemberJSONRequestBody defines body for EraseMember for application/json ContentType.
+type EraseMemberJSONRequestBody = Erasure
 
 // CreatePinSeriesJSONRequestBody defines body for CreatePinSeries for application/json ContentType.
 type CreatePinSeriesJSONRequestBody = PinSeriesIn
@@ -5032,6 +5074,28 @@ type ClientInterface interface {
 	//
 	// Corresponds with PATCH /v1/clubs/{club}/members/{member} (the `PatchMember` operationId).
 	PatchMemberWithApplicationMergePatchPlusJSONBody(ctx context.Context, club InClub, member InMember, params *PatchMemberParams, body PatchMemberApplicationMergePatchPlusJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// EraseMemberWithBody Erase a member
+	//
+	// Name, number, roles and words of the person go for good: labels of tokens, purposes of reservations, reasons of withdrawn readings, and name and chassis number of their vehicles. Their tokens end. Readings, reservations and the journal stay, under a neutral number. Text that others wrote is theirs: look through notes for the name. Not for oneself, and not for the only officer.
+	//
+	// For whom: Members with the role officer, with a token of the scope `write`.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/clubs/{club}/members/{member}/erase (the `EraseMember` operationId).
+	EraseMemberWithBody(ctx context.Context, club InClub, member InMember, params *EraseMemberParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// EraseMember Erase a member
+	//
+	// Name, number, roles and words of the person go for good: labels of tokens, purposes of reservations, reasons of withdrawn readings, and name and chassis number of their vehicles. Their tokens end. Readings, reservations and the journal stay, under a neutral number. Text that others wrote is theirs: look through notes for the name. Not for oneself, and not for the only officer.
+	//
+	// For whom: Members with the role officer, with a token of the scope `write`.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/clubs/{club}/members/{member}/erase (the `EraseMember` operationId).
+	EraseMember(ctx context.Context, club InClub, member InMember, params *EraseMemberParams, body EraseMemberJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListPinSeries Pin series by code
 	//
@@ -6281,6 +6345,48 @@ func (c *Client) PatchMemberWithBody(ctx context.Context, club InClub, member In
 // Corresponds with PATCH /v1/clubs/{club}/members/{member} (the `PatchMember` operationId).
 func (c *Client) PatchMemberWithApplicationMergePatchPlusJSONBody(ctx context.Context, club InClub, member InMember, params *PatchMemberParams, body PatchMemberApplicationMergePatchPlusJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewPatchMemberRequestWithApplicationMergePatchPlusJSONBody(c.Server, club, member, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// EraseMemberWithBody Erase a member
+//
+// Name, number, roles and words of the person go for good: labels of tokens, purposes of reservations, reasons of withdrawn readings, and name and chassis number of their vehicles. Their tokens end. Readings, reservations and the journal stay, under a neutral number. Text that others wrote is theirs: look through notes for the name. Not for oneself, and not for the only officer.
+//
+// For whom: Members with the role officer, with a token of the scope `write`.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/clubs/{club}/members/{member}/erase (the `EraseMember` operationId).
+func (c *Client) EraseMemberWithBody(ctx context.Context, club InClub, member InMember, params *EraseMemberParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewEraseMemberRequestWithBody(c.Server, club, member, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// EraseMember Erase a member
+//
+// Name, number, roles and words of the person go for good: labels of tokens, purposes of reservations, reasons of withdrawn readings, and name and chassis number of their vehicles. Their tokens end. Readings, reservations and the journal stay, under a neutral number. Text that others wrote is theirs: look through notes for the name. Not for oneself, and not for the only officer.
+//
+// For whom: Members with the role officer, with a token of the scope `write`.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/clubs/{club}/members/{member}/erase (the `EraseMember` operationId).
+func (c *Client) EraseMember(ctx context.Context, club InClub, member InMember, params *EraseMemberParams, body EraseMemberJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewEraseMemberRequest(c.Server, club, member, params, body)
 	if err != nil {
 		return nil, err
 	}
@@ -9424,6 +9530,73 @@ func NewPatchMemberRequestWithBody(server string, club InClub, member InMember, 
 		}
 
 		req.Header.Set("If-Match", headerParam1)
+
+	}
+
+	return req, nil
+}
+
+// NewEraseMemberRequest calls the generic EraseMember builder with application/json body
+func NewEraseMemberRequest(server string, club InClub, member InMember, params *EraseMemberParams, body EraseMemberJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewEraseMemberRequestWithBody(server, club, member, params, "application/json", bodyReader)
+}
+
+// NewEraseMemberRequestWithBody constructs an http.Request for the EraseMember method, with any body, and a specified content type
+func NewEraseMemberRequestWithBody(server string, club InClub, member InMember, params *EraseMemberParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "club", club, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "member", member, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/clubs/%s/members/%s/erase", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
 
 	}
 
@@ -12895,6 +13068,28 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with PATCH /v1/clubs/{club}/members/{member} (the `PatchMember` operationId).
 	PatchMemberWithApplicationMergePatchPlusJSONBodyWithResponse(ctx context.Context, club InClub, member InMember, params *PatchMemberParams, body PatchMemberApplicationMergePatchPlusJSONRequestBody, reqEditors ...RequestEditorFn) (*PatchMemberResponse, error)
+
+	// EraseMemberWithBodyWithResponse Erase a member
+	//
+	// Name, number, roles and words of the person go for good: labels of tokens, purposes of reservations, reasons of withdrawn readings, and name and chassis number of their vehicles. Their tokens end. Readings, reservations and the journal stay, under a neutral number. Text that others wrote is theirs: look through notes for the name. Not for oneself, and not for the only officer.
+	//
+	// For whom: Members with the role officer, with a token of the scope `write`.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/clubs/{club}/members/{member}/erase (the `EraseMember` operationId).
+	EraseMemberWithBodyWithResponse(ctx context.Context, club InClub, member InMember, params *EraseMemberParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*EraseMemberResponse, error)
+
+	// EraseMemberWithResponse Erase a member
+	//
+	// Name, number, roles and words of the person go for good: labels of tokens, purposes of reservations, reasons of withdrawn readings, and name and chassis number of their vehicles. Their tokens end. Readings, reservations and the journal stay, under a neutral number. Text that others wrote is theirs: look through notes for the name. Not for oneself, and not for the only officer.
+	//
+	// For whom: Members with the role officer, with a token of the scope `write`.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/clubs/{club}/members/{member}/erase (the `EraseMember` operationId).
+	EraseMemberWithResponse(ctx context.Context, club InClub, member InMember, params *EraseMemberParams, body EraseMemberJSONRequestBody, reqEditors ...RequestEditorFn) (*EraseMemberResponse, error)
 
 	// ListPinSeriesWithResponse Pin series by code
 	//
@@ -17241,6 +17436,152 @@ func (r PatchMemberResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r PatchMemberResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// EraseMemberResponse200Headers the declared response headers of an HTTP 200 response for EraseMember
+type EraseMemberResponse200Headers struct {
+	IdempotencyReplayed *string
+}
+
+// EraseMemberResponse401Headers the declared response headers of an HTTP 401 response for EraseMember
+type EraseMemberResponse401Headers struct {
+	WWWAuthenticate *string
+}
+
+// EraseMemberResponse429Headers the declared response headers of an HTTP 429 response for EraseMember
+type EraseMemberResponse429Headers struct {
+	RetryAfter *int
+}
+
+// EraseMemberResponse503Headers the declared response headers of an HTTP 503 response for EraseMember
+type EraseMemberResponse503Headers struct {
+	RetryAfter *int
+}
+
+type EraseMemberResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Member
+	// ApplicationproblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationproblemJSON400 *Problem
+	// ApplicationproblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationproblemJSON401 *Problem
+	// ApplicationproblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationproblemJSON403 *Problem
+	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationproblemJSON409 *Problem
+	// ApplicationproblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationproblemJSON413 *Problem
+	// ApplicationproblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationproblemJSON415 *Problem
+	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
+	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
+	ApplicationproblemJSON500 *Problem
+	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
+	ApplicationproblemJSON503 *Problem
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *EraseMemberResponse200Headers
+	// Headers401 the parsed response headers for an HTTP 401 response
+	Headers401 *EraseMemberResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *EraseMemberResponse429Headers
+	// Headers503 the parsed response headers for an HTTP 503 response
+	Headers503 *EraseMemberResponse503Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r EraseMemberResponse) GetJSON200() *Member {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r EraseMemberResponse) GetApplicationproblemJSON400() *Problem {
+	return r.ApplicationproblemJSON400
+}
+
+// GetApplicationproblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r EraseMemberResponse) GetApplicationproblemJSON401() *Problem {
+	return r.ApplicationproblemJSON401
+}
+
+// GetApplicationproblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r EraseMemberResponse) GetApplicationproblemJSON403() *Problem {
+	return r.ApplicationproblemJSON403
+}
+
+// GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r EraseMemberResponse) GetApplicationproblemJSON404() *Problem {
+	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r EraseMemberResponse) GetApplicationproblemJSON409() *Problem {
+	return r.ApplicationproblemJSON409
+}
+
+// GetApplicationproblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r EraseMemberResponse) GetApplicationproblemJSON413() *Problem {
+	return r.ApplicationproblemJSON413
+}
+
+// GetApplicationproblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r EraseMemberResponse) GetApplicationproblemJSON415() *Problem {
+	return r.ApplicationproblemJSON415
+}
+
+// GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r EraseMemberResponse) GetApplicationproblemJSON422() *Problem {
+	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r EraseMemberResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
+}
+
+// GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
+func (r EraseMemberResponse) GetApplicationproblemJSON500() *Problem {
+	return r.ApplicationproblemJSON500
+}
+
+// GetApplicationproblemJSON503 returns the response for an HTTP 503 `application/problem+json` response
+func (r EraseMemberResponse) GetApplicationproblemJSON503() *Problem {
+	return r.ApplicationproblemJSON503
+}
+
+// GetBody returns the raw response body bytes
+func (r EraseMemberResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r EraseMemberResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r EraseMemberResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r EraseMemberResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -22914,6 +23255,40 @@ func (c *ClientWithResponses) PatchMemberWithApplicationMergePatchPlusJSONBodyWi
 	return ParsePatchMemberResponse(rsp)
 }
 
+// EraseMemberWithBodyWithResponse Erase a member
+//
+// Name, number, roles and words of the person go for good: labels of tokens, purposes of reservations, reasons of withdrawn readings, and name and chassis number of their vehicles. Their tokens end. Readings, reservations and the journal stay, under a neutral number. Text that others wrote is theirs: look through notes for the name. Not for oneself, and not for the only officer.
+//
+// For whom: Members with the role officer, with a token of the scope `write`.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/clubs/{club}/members/{member}/erase (the `EraseMember` operationId).
+func (c *ClientWithResponses) EraseMemberWithBodyWithResponse(ctx context.Context, club InClub, member InMember, params *EraseMemberParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*EraseMemberResponse, error) {
+	rsp, err := c.EraseMemberWithBody(ctx, club, member, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseEraseMemberResponse(rsp)
+}
+
+// EraseMemberWithResponse Erase a member
+//
+// Name, number, roles and words of the person go for good: labels of tokens, purposes of reservations, reasons of withdrawn readings, and name and chassis number of their vehicles. Their tokens end. Readings, reservations and the journal stay, under a neutral number. Text that others wrote is theirs: look through notes for the name. Not for oneself, and not for the only officer.
+//
+// For whom: Members with the role officer, with a token of the scope `write`.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/clubs/{club}/members/{member}/erase (the `EraseMember` operationId).
+func (c *ClientWithResponses) EraseMemberWithResponse(ctx context.Context, club InClub, member InMember, params *EraseMemberParams, body EraseMemberJSONRequestBody, reqEditors ...RequestEditorFn) (*EraseMemberResponse, error) {
+	rsp, err := c.EraseMember(ctx, club, member, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseEraseMemberResponse(rsp)
+}
+
 // ListPinSeriesWithResponse Pin series by code
 //
 // For whom: Every member of the club, with a token of the scope `read`.
@@ -27680,6 +28055,152 @@ func ParsePatchMemberResponse(rsp *http.Response) (*PatchMemberResponse, error) 
 		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers PatchMemberResponse503Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers503 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseEraseMemberResponse parses an HTTP response from a EraseMemberWithResponse call
+func ParseEraseMemberResponse(rsp *http.Response) (*EraseMemberResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &EraseMemberResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Member
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON500 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 503:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON503 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers EraseMemberResponse200Headers
+		if values := rsp.Header.Values("Idempotency-Replayed"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Idempotency-Replayed", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.IdempotencyReplayed = &value
+		}
+		response.Headers200 = &headers
+	case rsp.StatusCode == 401:
+		var headers EraseMemberResponse401Headers
+		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.WWWAuthenticate = &value
+		}
+		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers EraseMemberResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
+	case rsp.StatusCode == 503:
+		var headers EraseMemberResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
 			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {

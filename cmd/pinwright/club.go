@@ -13,23 +13,44 @@ import (
 	"pinwright/internal/postgres"
 )
 
-const clubSynopsis = `club create -slug S -club-name N -officer-name N [flags]
+const clubSynopsis = `club create | export | erase [flags]
+
+  create -slug S -club-name N -officer-name N   found a club and print the token of its
+                                                first officer, once
+  export -club C -out FILE                      write everything of a club into one archive
+  erase -club C                                 forget a club's names, when confirmed
+
+Flags of each: pinwright club create -h
+`
+
+func clubCommand(ctx context.Context, call invocation) error {
+	verb := ""
+	if len(call.args) > 0 {
+		verb, call.args = call.args[0], call.args[1:]
+	}
+	switch verb {
+	case "create":
+		return createClub(ctx, call)
+	case "export":
+		return exportClub(ctx, call)
+	case "erase":
+		return eraseClub(ctx, call)
+	case "-h", "-help", "--help":
+		fmt.Fprintf(call.stdout, "usage: pinwright %s", clubSynopsis)
+		return flag.ErrHelp
+	}
+	return usageError{"want one of: club create, club export, club erase"}
+}
+
+const createSynopsis = `club create -slug S -club-name N -officer-name N [flags]
 
 Founds a club and prints the token of its first officer, once. Logs in by
 PINWRIGHT_MIGRATE_URL.
 `
 
-func clubCommand(ctx context.Context, call invocation) error {
-	if len(call.args) == 0 || call.args[0] != "create" {
-		if len(call.args) > 0 && (call.args[0] == "-h" || call.args[0] == "-help" || call.args[0] == "--help") {
-			_, _, err := call.parse(clubSynopsis, nil)
-			return err
-		}
-		return usageError{"want: club create"}
-	}
-	call.args = call.args[1:]
+func createClub(ctx context.Context, call invocation) error {
 	charter := founding.Charter{Currency: "EUR", Units: "mm", OfficerNumber: "1"}
-	cfg, args, err := call.parse(clubSynopsis, func(fs *flag.FlagSet) {
+	cfg, args, err := call.parse(createSynopsis, func(fs *flag.FlagSet) {
 		fs.StringVar(&charter.Slug, "slug", "", "the club's name in addresses, such as hill-end")
 		fs.StringVar(&charter.Name, "club-name", "", "the club's name for people")
 		fs.StringVar(&charter.Currency, "currency", charter.Currency, "ISO 4217 code")

@@ -24,7 +24,7 @@ func commands() []command {
 	return []command{
 		{"demo", "do the main job with an invented club on a database of its own, then serve on", runDemo},
 		{"serve", "serve the API on a migrated database", serve},
-		{"club", "club create: found a club and make its first officer's token", clubCommand},
+		{"club", "found a club, export it whole, or erase its names", clubCommand},
 		{"install", "make the roles and the database on a server", install},
 		{"migrate", "bring the database's tables up to date, or back", migrateDatabase},
 		{"backup", "write a backup, once or again and again", backUp},

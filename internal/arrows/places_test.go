@@ -7,9 +7,9 @@ import (
 
 // domain lists the packages that own rules and SQL, each importing only
 // earlier ones. Vehicle stands behind pinseries because a joint names the
-// series of pins that it takes; founding is last because it composes a club with its first
-// member, token and templates.
-var domain = []string{"club", "access", "tool", "pinseries", "vehicle", "reading", "lending", "recommend", "imports", "founding"}
+// series of pins that it takes; founding composes a club with its first member, token
+// and templates, and erasure ends what all of them began.
+var domain = []string{"club", "access", "tool", "pinseries", "vehicle", "reading", "lending", "recommend", "imports", "founding", "erasure"}
 
 // ground is what every domain package may import beside internal/calc; sheet is
 // as pure as that, but takes encodings from a module that calc does not.
@@ -28,6 +28,7 @@ var machinery = map[string][]string{
 	"internal/arrows":      nil,
 	"internal/specimen":    nil,
 	"internal/insist":      nil,
+	"internal/takeout":     nil,
 	"internal/witness":     nil,
 	"internal/backup":      {"internal/schema", "internal/witness"},
 	"internal/soundness":   {"internal/backup", "internal/schema", "internal/witness"},

@@ -20,10 +20,11 @@ type Member struct {
 	Roles      []string
 	GarageID   *uuid.UUID
 	DisabledAt *time.Time
+	ErasedAt   *time.Time
 	Version    int64
 }
 
-const memberColumns = `id, number, name, roles, garage_id, disabled_at, version`
+const memberColumns = `id, number, name, roles, garage_id, disabled_at, erased_at, version`
 
 // FindMember looks a member up by id or number.
 func FindMember(b *postgres.Batch, ref postgres.Ref) *postgres.Rows[Member] {
@@ -95,6 +96,9 @@ func AddMembers(tx *postgres.Tx, actor uuid.UUID, members []Member) *postgres.Ef
 // UpdateMember writes m as its next version. officers are the club's working
 // officers before the change, locked: the last of them stays one.
 func UpdateMember(tx *postgres.Tx, actor uuid.UUID, m Member, officers []uuid.UUID) (Member, error) {
+	if m.ErasedAt != nil {
+		return m, problem.New(problem.NotAllowedNow, "This member was erased, which cannot be taken back. Add the person anew, as another member.")
+	}
 	stays := m.DisabledAt == nil && slices.Contains(m.Roles, "officer")
 	if len(officers) == 1 && officers[0] == m.ID && !stays {
 		return m, problem.New(problem.NotAllowedNow, "This is the club's only officer. Make somebody else an officer first.")

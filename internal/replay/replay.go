@@ -96,6 +96,9 @@ func (c *Claim) Found() (*Answer, error) {
 	if was.Status == nil {
 		return nil, &problem.Error{Kind: problem.RequestInProgress, Detail: "Wait a second, then send the same request again.", RetryAfter: time.Second}
 	}
+	if was.Headers == nil { // every stored answer has some
+		return nil, problem.New(problem.KeyTooOld, "This request has taken effect, but its answer told of a member who was erased since, and was removed. Look at what it made instead.")
+	}
 	a := &Answer{Status: *was.Status, Body: was.Body}
 	return a, json.Unmarshal(was.Headers, &a.Headers)
 }

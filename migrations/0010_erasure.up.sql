@@ -1,0 +1,59 @@
+-- People and clubs can ask to be forgotten. What they measured, lent and promised stays, and so does the journal, which
+-- holds ids and digests only.
+--
+-- Names stand in tables that the application may not change (reading_void) or not in those columns (token.label). Its
+-- rights stay as narrow as they are: it may run erase_member, which blanks what one member of its own club wrote, and
+-- nothing else. A table that comes later with a person's words in it adds them here; a test asks the catalogue.
+SET lock_timeout = '1s';
+
+ALTER TABLE member ADD COLUMN erased_at timestamptz,
+  ADD CONSTRAINT member_erased_is_disabled CHECK (erased_at IS NULL OR disabled_at IS NOT NULL);
+
+-- erase_words blanks what member m wrote. Text that must not be empty becomes 'erased'. The lock waits for writes under way
+-- that refer to the member, so that what they leave is seen.
+CREATE FUNCTION erase_words(c uuid, m uuid, t timestamptz) RETURNS void LANGUAGE plpgsql SET search_path = pg_catalog, public, pg_temp AS $$
+BEGIN
+  PERFORM FROM member WHERE club_id = c AND id = m FOR UPDATE;
+  UPDATE token SET label = 'erased', revoked_at = coalesce(revoked_at, t) WHERE club_id = c AND member_id = m;
+  UPDATE reservation SET purpose = '', cancel_reason = '', version = version + 1 WHERE club_id = c AND member_id = m AND (purpose <> '' OR cancel_reason <> '');
+  UPDATE reading_void SET reason = 'erased' WHERE club_id = c AND member_id = m;
+  UPDATE import SET revert_reason = '', version = version + 1 WHERE club_id = c AND reverted_by = m AND revert_reason <> '';
+  UPDATE vehicle SET code = 'vehicle-' || right(id::text, 12), name = 'Erased', chassis_number = NULL, chassis_kind = NULL, version = version + 1
+    WHERE club_id = c AND member_id = m;
+  UPDATE member SET number = 'erased-' || right(id::text, 12), name = 'Erased member', roles = '{member}', garage_id = NULL,
+    disabled_at = coalesce(disabled_at, t), erased_at = coalesce(erased_at, t), version = version + 1 WHERE club_id = c AND id = m;
+END $$;
+REVOKE ALL ON FUNCTION erase_words(uuid, uuid, timestamptz) FROM PUBLIC;
+COMMENT ON FUNCTION erase_words IS 'Blanks what a member wrote and who they are; part of erase_member and erase_club';
+
+-- erase_member erases member m of the transaction's club. spelt is their name as it stands inside JSON. Stored answers that
+-- tell of them lose their body and headers, and not their row: a repeated request must not act a second time.
+CREATE FUNCTION erase_member(c uuid, m uuid, spelt text, t timestamptz) RETURNS void
+  LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp AS $$
+BEGIN
+  IF c IS NULL OR c IS DISTINCT FROM nullif(current_setting('app.club', true), '')::uuid THEN
+    RAISE insufficient_privilege USING MESSAGE = 'erase_member: not the club of this transaction';
+  END IF;
+  UPDATE answer SET headers = NULL, body = NULL WHERE club_id = c AND status IS NOT NULL AND (member_id = m
+    OR position(convert_to(m::text, 'UTF8') IN body) > 0 OR position(convert_to(spelt, 'UTF8') IN body) > 0 OR position(spelt IN headers::text) > 0);
+  PERFORM erase_words(c, m, t);
+END $$;
+REVOKE ALL ON FUNCTION erase_member(uuid, uuid, text, timestamptz) FROM PUBLIC;
+GRANT EXECUTE ON FUNCTION erase_member(uuid, uuid, text, timestamptz) TO pinwright_app;
+COMMENT ON FUNCTION erase_member IS 'Erases a member of the club of this transaction';
+
+-- erase_club erases every member, and what names the club and its places. Only the owner runs it.
+CREATE FUNCTION erase_club(c uuid, t timestamptz) RETURNS void LANGUAGE plpgsql SET search_path = pg_catalog, public, pg_temp AS $$
+DECLARE
+  m uuid;
+BEGIN
+  FOR m IN SELECT id FROM member WHERE club_id = c ORDER BY id LOOP
+    PERFORM erase_words(c, m, t);
+  END LOOP;
+  UPDATE answer SET headers = NULL, body = NULL WHERE club_id = c;
+  UPDATE garage SET code = 'garage-' || right(id::text, 12), name = 'Erased', address = '', version = version + 1 WHERE club_id = c;
+  UPDATE tool SET note = '', version = version + 1 WHERE club_id = c AND note <> '';
+  UPDATE club SET slug = 'erased-' || right(club_id::text, 12), name = 'Erased club', version = version + 1 WHERE club_id = c;
+END $$;
+REVOKE ALL ON FUNCTION erase_club(uuid, timestamptz) FROM PUBLIC;
+COMMENT ON FUNCTION erase_club IS 'Erases a whole club''s names';
