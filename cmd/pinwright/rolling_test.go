@@ -189,7 +189,7 @@ func TestRollingOutFailsNoRequest(t *testing.T) {
 	if os.Getenv("PINWRIGHT_LONG") == "1" {
 		rounds = 20
 	}
-	begin := func() *process { return start(t, db, "PINWRIGHT_DRAIN_DELAY=1s") }
+	begin := func() *process { return start(t, db, "PINWRIGHT_DRAIN_DELAY=1s", "PINWRIGHT_RATE_LIMIT=0") }
 	replicas := []*process{begin(), begin()}
 	balancing, stopBalancing := context.WithCancel(t.Context())
 	defer stopBalancing()
