@@ -443,7 +443,7 @@ func TestNoFilesIsNothingToDo(t *testing.T) {
 	}
 }
 
-// The shipped files: every up has its down, numbers run without gap, and down
+// The shipped files: every up has its down, no number stands twice, and down
 // takes back all that up made.
 func TestShippedMigrationsGoUpDownAndUpAgain(t *testing.T) {
 	t.Parallel()
@@ -455,8 +455,8 @@ func TestShippedMigrationsGoUpDownAndUpAgain(t *testing.T) {
 		t.Fatal(err)
 	}
 	for i, up := range ups {
-		if !strings.HasPrefix(up, fmt.Sprintf("%04d_", i+1)) {
-			t.Errorf("%s should be number %04d: numbers run without gap", up, i+1)
+		if len(up) < 5 || up[4] != '_' || strings.Trim(up[:4], "0123456789") != "" || i > 0 && up[:4] == ups[i-1][:4] {
+			t.Errorf("%s should begin with four digits of its own", up) // numbers may be left out
 		}
 		if _, err := fs.Stat(migrations.Files, strings.TrimSuffix(up, ".up.sql")+".down.sql"); err != nil {
 			t.Errorf("%s has no way down: %v", up, err)
