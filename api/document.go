@@ -118,6 +118,9 @@ func send(c echo.Context, status int, headers map[string]string, body []byte) {
 	if headers["ETag"] != "" && headers["Cache-Control"] == "" {
 		h.Set("Cache-Control", "private, no-cache")
 	}
+	if status != http.StatusNotModified && status != http.StatusNoContent { // else a long body goes in chunks, and HEAD tells no length
+		h.Set("Content-Length", strconv.Itoa(len(body)))
+	}
 	c.Response().WriteHeader(status)
 	if status != http.StatusNotModified && c.Request().Method != http.MethodHead {
 		_, _ = c.Response().Write(body) // the client is gone when this fails; the event tells

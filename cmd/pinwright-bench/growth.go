@@ -14,13 +14,13 @@ func growth(ctx context.Context, s *stage, rounds int, d time.Duration) error {
 		name string
 		next func(client, turn int) []byte
 	}{
-		{"GET of a feature's readings", func(int, int) []byte { return s.request("GET", "readings?joint=front-left-upper&limit=20", "") }},
+		{"GET of a joint's readings", func(int, int) []byte { return s.request("GET", "readings?joint=grown-7&limit=20", "") }},
 		{"GET of readings by time, first page", func(int, int) []byte { return s.request("GET", "readings?limit=20", "") }},
-		{"GET of a tool's reservations", func(client, _ int) []byte {
-			return s.request("GET", fmt.Sprintf("reservations?tool=B-%d&limit=20", 300+client), "")
+		{"GET of a tool's reservations", func(int, int) []byte {
+			return s.request("GET", "reservations?tool=G-3&limit=20", "")
 		}},
-		{"availability of a tool", func(client, _ int) []byte {
-			return s.request("GET", fmt.Sprintf("availability?tool=B-%d&duration_hours=24", 300+client), "")
+		{"availability of a tool", func(int, int) []byte {
+			return s.request("GET", "availability?tool=G-3&duration_hours=24", "")
 		}},
 		{"POST of a reservation", func(client, turn int) []byte {
 			s.turn++
@@ -74,9 +74,12 @@ func (s *stage) grow(ctx context.Context, readings, bookings int) error {
 		sql  string
 		args []any
 	}{
-		{`insert into feature (club_id, id, joint_id, ordinal, code, shape, duty, nominal_nm)
-			select $1, md5('feature ' || n)::uuid, $2, n, 'bore-' || n, 'bore', 'running', 9000000 from generate_series(1, $3::int) n on conflict do nothing`,
+		{`insert into joint (club_id, id, vehicle_id, position, template_id)
+			select $1, md5('joint ' || n)::uuid, j.vehicle_id, 'grown-' || n, j.template_id from generate_series(1, $3::int) n, joint j where j.club_id = $1 and j.id = $2 on conflict do nothing`,
 			[]any{s.club.ClubID, s.joint, readings / perFeature}},
+		{`insert into feature (club_id, id, joint_id, ordinal, code, shape, duty, nominal_nm, usual)
+			select $1, md5('feature ' || n)::uuid, md5('joint ' || n)::uuid, 0, 'bore', 'bore', 'running', 9000000, true from generate_series(1, $2::int) n on conflict do nothing`,
+			[]any{s.club.ClubID, readings / perFeature}},
 		{`insert into reading (club_id, id, feature_id, kind, size_nm, entered, entered_unit, stage, surface, taken_at, received_at, member_id, fingerprint)
 			select $1, md5('reading ' || n)::uuid, md5('feature ' || (1 + n / $4::int))::uuid, 'go', 9000000, 9, 'mm', 'as_found', 'bright',
 				timestamptz '2020-01-01Z' + n * interval '10 s', timestamptz '2020-01-01Z' + n * interval '10 s', $2, ''
@@ -100,7 +103,7 @@ func (s *stage) grow(ctx context.Context, readings, bookings int) error {
 			return fmt.Errorf("grow: %w", err)
 		}
 	}
-	for _, table := range []string{"feature", "reading", "tool", "reservation", "booking"} {
+	for _, table := range []string{"joint", "feature", "reading", "tool", "reservation", "booking"} {
 		if _, err := s.owner.Exec(ctx, "vacuum analyze "+table); err != nil {
 			return err
 		}

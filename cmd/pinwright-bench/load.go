@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"bytes"
+	"context"
 	"fmt"
 	"io"
 	"net"
@@ -82,7 +83,7 @@ func hammer(address string, connections int, d time.Duration, pace float64, next
 
 func hammerOne(address string, client int, until, begin time.Time, pace float64, next func(client, turn int) []byte) (tally, error) {
 	t := tally{byStatus: map[int]int{}}
-	conn, err := net.Dial("tcp", address)
+	conn, err := new(net.Dialer).DialContext(context.Background(), "tcp", address)
 	if err != nil {
 		return t, err
 	}

@@ -9,6 +9,7 @@ import (
 	"flag"
 	"fmt"
 	"os"
+	"runtime/pprof"
 	"slices"
 	"strings"
 	"time"
@@ -35,6 +36,7 @@ func main() {
 	rounds := flag.Int("rounds", 5, "rounds that count, after one that warms up")
 	seconds := flag.Int("seconds", 2, "seconds each side works in a round")
 	only := flag.String("only", "", "scenes to play, separated by commas; empty: all")
+	profile := flag.String("cpuprofile", "", "file for a CPU profile of the service and the load, which share a process")
 	flag.IntVar(&sizes.readings, "growth-readings", 10_000_000, "readings at the end of growth")
 	flag.IntVar(&sizes.reservations, "growth-reservations", 1_000_000, "reservations at the end of growth")
 	flag.Usage = func() {
@@ -45,6 +47,17 @@ func main() {
 		flag.PrintDefaults()
 	}
 	flag.Parse()
+	if *profile != "" {
+		f, err := os.Create(*profile)
+		if err == nil {
+			err = pprof.StartCPUProfile(f)
+		}
+		if err != nil {
+			fmt.Fprintln(os.Stderr, "pinwright-bench:", err)
+			os.Exit(1)
+		}
+		defer pprof.StopCPUProfile()
+	}
 	if err := play(*rounds, time.Duration(*seconds)*time.Second, *only); err != nil {
 		fmt.Fprintln(os.Stderr, "pinwright-bench:", err)
 		os.Exit(1)

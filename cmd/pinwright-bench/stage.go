@@ -31,6 +31,9 @@ import (
 // poolSize is the service's default, and as many connections has pgbench.
 const poolSize = 4
 
+// database is the name of the stage's database.
+const database = "pinwright_bench"
+
 // tools is how many tools each client of a load has for itself.
 const tools = 8
 
@@ -69,7 +72,6 @@ func set(ctx context.Context, dir string) (_ *stage, err error) {
 		return s, err
 	}
 	s.close = append(s.close, func() { _ = s.cluster.Stop() })
-	const database = "pinwright_bench"
 	if err = schema.Install(ctx, s.cluster.AdminURL(), database, schema.Passwords{}); err != nil {
 		return s, err
 	}
@@ -194,7 +196,7 @@ func (s *stage) request(method, path, body string, headers ...string) []byte {
 // once sends one request and returns the answer's size, headers and status as
 // the wire shows them.
 func once(address string, request []byte) (string, error) {
-	conn, err := net.Dial("tcp", address)
+	conn, err := new(net.Dialer).DialContext(context.Background(), "tcp", address)
 	if err != nil {
 		return "", err
 	}

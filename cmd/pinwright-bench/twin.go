@@ -70,7 +70,9 @@ func (r *recorder) record(ask func() error) ([][]statement, error) {
 // pgbench's variables.
 func script(first, second [][]statement, own map[string]string) (string, error) {
 	var out strings.Builder
-	out.WriteString("\\set n :n + 1\n\\set m :n + 100000 * :turn\n")
+	// pgbench prepares everything before its first statement, which it cannot do
+	// within a pipeline.
+	out.WriteString("\\set n :n + 1\n\\set m :n + 100000 * :turn\n\\if :n = 1\nselect 1;\n\\endif\n")
 	fresh := map[string]string{}
 	for b, batch := range first {
 		if b >= len(second) || len(second[b]) != len(batch) {
@@ -82,6 +84,11 @@ func script(first, second [][]statement, own map[string]string) (string, error) 
 			for a, arg := range s.args {
 				exprs[a] = expression(arg, second[b][i].args[a], own, fresh)
 			}
+			if m := headers.FindStringSubmatch(s.sql); m != nil { // bytes that go into a column of type jsonb
+				if n, err := strconv.Atoi(m[1]); err == nil && n <= len(exprs) {
+					exprs[n-1] = "convert_from(" + exprs[n-1] + ", 'UTF8')::jsonb"
+				}
+			}
 			sql := placeholder.ReplaceAllStringFunc(strings.Join(strings.Fields(s.sql), " "), func(p string) string {
 				n, err := strconv.Atoi(p[1:])
 				if err != nil || n > len(exprs) {
@@ -89,12 +96,18 @@ func script(first, second [][]statement, own map[string]string) (string, error) 
 				}
 				return exprs[n-1]
 			})
-			out.WriteString(sql + ";\n")
+			out.WriteString(noVariable.ReplaceAllString(sql, `E'$1\x3a$2'`) + ";\n")
 		}
 		out.WriteString("\\endpipeline\n")
 	}
 	return out.String(), nil
 }
+
+// noVariable finds a statement's own literal with a colon, which pgbench would
+// take for the beginning of one of its variables.
+var noVariable = regexp.MustCompile(`'([0-9A-Z]+):([0-9A-Z]+)'`)
+
+var headers = regexp.MustCompile(`headers = \$(\d+)`)
 
 var placeholder = regexp.MustCompile(`\$\d+`)
 
@@ -117,15 +130,15 @@ func expression(arg, other any, own, fresh map[string]string) string {
 		}
 		if b, ok := other.(uuid.UUID); ok && a != b {
 			if fresh[a.String()] == "" {
-				fresh[a.String()] = fmt.Sprintf("('%08x-0000-7000-'||lpad(to_hex(:client_id + 32768),4,'0')||'-'||lpad(to_hex(:m),12,'0'))::uuid", len(fresh)+1)
+				fresh[a.String()] = fmt.Sprintf("('%08x-0000-7000-'||lpad(to_hex(:client_id::int + 32768),4,'0')||'-'||lpad(to_hex(:m::bigint),12,'0'))::uuid", len(fresh)+1)
 			}
 			return fresh[a.String()]
 		}
 		return "'" + a.String() + "'::uuid"
 	case time.Time:
-		text := "'" + a.Format(time.RFC3339Nano) + "'::timestamptz"
-		if b, ok := other.(time.Time); ok && b.Sub(a) >= 12*time.Hour { // a wanted period, not the time of the request
-			return "(" + text + " + (:m + 70000) * interval '1 day')"
+		text := "'" + a.UTC().Format("20060102T150405.000000Z") + "'::timestamptz"
+		if b, ok := other.(time.Time); ok && b.Sub(a) >= 30*time.Minute { // a wanted period, not the time of the request
+			return "(" + text + " + (:m::bigint + 10000) * interval '1 hour')"
 		}
 		return text
 	case string:
@@ -173,7 +186,9 @@ func arrayType(of reflect.Type) string {
 	}
 }
 
-func quote(s string) string { return "'" + strings.ReplaceAll(s, "'", "''") + "'" }
+func quote(s string) string {
+	return "E'" + strings.NewReplacer("'", "''", `\`, `\\`, ":", `\x3a`).Replace(s) + "'"
+}
 
 var (
 	tps    = regexp.MustCompile(`tps = ([0-9.]+)`)
@@ -187,7 +202,7 @@ func (s *stage) pgbench(script string, d time.Duration) (float64, error) {
 	if err := os.WriteFile(path, []byte(script), 0o600); err != nil {
 		return 0, err
 	}
-	cmd := exec.Command(s.pgbenchPath, "-n", "-M", "prepared", "-c", strconv.Itoa(poolSize), "-j", "1", //nolint:gosec // found on this machine
+	cmd := exec.CommandContext(context.Background(), s.pgbenchPath, "-n", "-M", "prepared", "-c", strconv.Itoa(poolSize), "-j", "1", //nolint:gosec // found on this machine
 		"-T", strconv.Itoa(max(1, int(d.Seconds()))), "-D", "n=0", "-D", "turn="+strconv.Itoa(s.turn), "-f", path, s.libpqURL)
 	out, err := cmd.CombinedOutput()
 	if err != nil {

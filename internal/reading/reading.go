@@ -101,7 +101,11 @@ const withFeatureAndVoid = `
 	join feature f on f.club_id = r.club_id and f.id = r.feature_id
 	left join reading_void v on v.club_id = r.club_id and v.reading_id = r.id`
 
-// Find looks readings up by their ids. Served by the primary key.
+// Find looks readings up by their ids. Served by the primary key, one id at a
+// time: with `id = any(…)` a plan that was made while the table was small reads
+// the whole club and compares every row with every id (a batch of 500 took ten
+// times as long).
 func Find(b *postgres.Batch, ids ...uuid.UUID) *postgres.Rows[Reading] {
-	return postgres.Query[Reading](b, `select `+columns+` from reading r `+withFeatureAndVoid+` where r.club_id = $1 and r.id = any($2)`, b.Club, ids)
+	return postgres.Query[Reading](b, `select `+columns+` from unnest($2::uuid[]) as wanted(id)
+		cross join lateral (select * from reading where club_id = $1 and id = wanted.id limit 1) r `+withFeatureAndVoid, b.Club, ids)
 }
