@@ -50,7 +50,7 @@ func outline(spans tracetest.SpanStubs) string {
 		for _, s := range list {
 			attributes := map[string]string{}
 			for _, a := range s.Attributes {
-				attributes[string(a.Key)] = a.Value.Emit()
+				attributes[string(a.Key)] = a.Value.String()
 			}
 			delete(attributes, "pinwright.request_id")
 			fmt.Fprintf(&out, "%s%s (%s, %s)", strings.Repeat("  ", depth), s.Name, s.SpanKind, s.Status.Code)
