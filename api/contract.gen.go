@@ -734,6 +734,66 @@ func (e Scope) Valid() bool {
 	}
 }
 
+// Defines values for SearchHitMatch.
+const (
+	Alike  SearchHitMatch = "alike"
+	Exact  SearchHitMatch = "exact"
+	Prefix SearchHitMatch = "prefix"
+)
+
+// Valid indicates whether the value is a known member of the SearchHitMatch enum.
+func (e SearchHitMatch) Valid() bool {
+	switch e {
+	case Alike:
+		return true
+	case Exact:
+		return true
+	case Prefix:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for SearchKind.
+const (
+	SearchKindGarage        SearchKind = "garage"
+	SearchKindJoint         SearchKind = "joint"
+	SearchKindJointTemplate SearchKind = "joint_template"
+	SearchKindMember        SearchKind = "member"
+	SearchKindPinSeries     SearchKind = "pin_series"
+	SearchKindReservation   SearchKind = "reservation"
+	SearchKindTool          SearchKind = "tool"
+	SearchKindToolModel     SearchKind = "tool_model"
+	SearchKindVehicle       SearchKind = "vehicle"
+)
+
+// Valid indicates whether the value is a known member of the SearchKind enum.
+func (e SearchKind) Valid() bool {
+	switch e {
+	case SearchKindGarage:
+		return true
+	case SearchKindJoint:
+		return true
+	case SearchKindJointTemplate:
+		return true
+	case SearchKindMember:
+		return true
+	case SearchKindPinSeries:
+		return true
+	case SearchKindReservation:
+		return true
+	case SearchKindTool:
+		return true
+	case SearchKindToolModel:
+		return true
+	case SearchKindVehicle:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for Shape.
 const (
 	Bore Shape = "bore"
@@ -968,6 +1028,63 @@ func (e VehicleChassisKind) Valid() bool {
 	case FreeText:
 		return true
 	case Vin:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for GetJointParamsInclude.
+const (
+	GetJointParamsIncludeEstimates GetJointParamsInclude = "estimates"
+	GetJointParamsIncludeFeatures  GetJointParamsInclude = "features"
+)
+
+// Valid indicates whether the value is a known member of the GetJointParamsInclude enum.
+func (e GetJointParamsInclude) Valid() bool {
+	switch e {
+	case GetJointParamsIncludeEstimates:
+		return true
+	case GetJointParamsIncludeFeatures:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for GetVehicleParamsInclude.
+const (
+	GetVehicleParamsIncludeEstimates GetVehicleParamsInclude = "estimates"
+	GetVehicleParamsIncludeFeatures  GetVehicleParamsInclude = "features"
+	GetVehicleParamsIncludeJoints    GetVehicleParamsInclude = "joints"
+)
+
+// Valid indicates whether the value is a known member of the GetVehicleParamsInclude enum.
+func (e GetVehicleParamsInclude) Valid() bool {
+	switch e {
+	case GetVehicleParamsIncludeEstimates:
+		return true
+	case GetVehicleParamsIncludeFeatures:
+		return true
+	case GetVehicleParamsIncludeJoints:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ListJointsParamsInclude.
+const (
+	ListJointsParamsIncludeEstimates ListJointsParamsInclude = "estimates"
+	ListJointsParamsIncludeFeatures  ListJointsParamsInclude = "features"
+)
+
+// Valid indicates whether the value is a known member of the ListJointsParamsInclude enum.
+func (e ListJointsParamsInclude) Valid() bool {
+	switch e {
+	case ListJointsParamsIncludeEstimates:
+		return true
+	case ListJointsParamsIncludeFeatures:
 		return true
 	default:
 		return false
@@ -1276,6 +1393,9 @@ type Feature struct {
 
 	// Duty running: it moves; held: pressed, splined or knurled in
 	Duty Duty `json:"duty"`
+
+	// Estimate What is known of it; only when `include` asks for it
+	Estimate *Estimate `json:"estimate,omitempty"`
 
 	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 	Id Id `json:"id"`
@@ -2693,6 +2813,44 @@ type RunnerUp struct {
 // Scope `read` looks, `readings` also posts readings, `write` does all that the member's roles allow
 type Scope string
 
+// SearchHit defines model for SearchHit.
+type SearchHit struct {
+	// Code The people's own name for it: number, code or position. A reservation has none
+	Code *string `json:"code,omitempty"`
+
+	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Id Id `json:"id"`
+
+	// Kind What was found
+	Kind SearchKind `json:"kind"`
+
+	// Likeness From 0 to 1
+	Likeness float64 `json:"likeness"`
+
+	// Match exact: called so; prefix: its name, or a word in it, begins so; alike: its name, or words of it, are spelt nearly so
+	Match SearchHitMatch `json:"match"`
+
+	// Name Its name; of a tool that of its model, of a reservation its purpose
+	Name *string `json:"name,omitempty"`
+
+	// Path The address where it stands
+	Path string `json:"path"`
+
+	// Vehicle Of a joint: the code of its vehicle
+	Vehicle *string `json:"vehicle,omitempty"`
+}
+
+// SearchHitMatch exact: called so; prefix: its name, or a word in it, begins so; alike: its name, or words of it, are spelt nearly so
+type SearchHitMatch string
+
+// SearchKind What was found
+type SearchKind string
+
+// SearchResult What was found, best first
+type SearchResult struct {
+	Items []SearchHit `json:"items"`
+}
+
 // Shape What is measured of a feature
 type Shape string
 
@@ -3122,6 +3280,12 @@ type Vehicle struct {
 	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 	Id Id `json:"id"`
 
+	// Joints By position, 40 at most; only when `include` asks for them
+	Joints *[]Joint `json:"joints,omitempty"`
+
+	// JointsNext The address of the joints behind those included
+	JointsNext *string `json:"joints_next,omitempty"`
+
 	// MemberId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 	MemberId Id `json:"member_id"`
 
@@ -3433,12 +3597,18 @@ type GetJointTemplateParams struct {
 
 // GetJointParams defines parameters for GetJoint.
 type GetJointParams struct {
+	// Include What to show with it, separated by commas; features are always shown
+	Include *[]GetJointParamsInclude `form:"include,omitempty" json:"include,omitempty"`
+
 	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
 	Units *Units `form:"units,omitempty" json:"units,omitempty"`
 
 	// IfNoneMatch An ETag at hand; unchanged is answered 304
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
+
+// GetJointParamsInclude defines parameters for GetJoint.
+type GetJointParamsInclude string
 
 // PatchJointParams defines parameters for PatchJoint.
 type PatchJointParams struct {
@@ -3667,6 +3837,18 @@ type CancelReservationParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// SearchParams defines parameters for Search.
+type SearchParams struct {
+	// Q What to look for
+	Q string `form:"q" json:"q"`
+
+	// Kind Only these kinds, separated by commas
+	Kind *[]SearchKind `form:"kind,omitempty" json:"kind,omitempty"`
+
+	// Limit How many to answer at most
+	Limit *int `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
 // ListTokensParams defines parameters for ListTokens.
 type ListTokensParams struct {
 	// Limit How many items a page holds at most
@@ -3813,9 +3995,18 @@ type CreateVehicleParams struct {
 
 // GetVehicleParams defines parameters for GetVehicle.
 type GetVehicleParams struct {
+	// Include What to show with it, separated by commas; each brings what it stands in
+	Include *[]GetVehicleParamsInclude `form:"include,omitempty" json:"include,omitempty"`
+
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IfNoneMatch An ETag at hand; unchanged is answered 304
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
+
+// GetVehicleParamsInclude defines parameters for GetVehicle.
+type GetVehicleParamsInclude string
 
 // PatchVehicleParams defines parameters for PatchVehicle.
 type PatchVehicleParams struct {
@@ -3828,6 +4019,9 @@ type PatchVehicleParams struct {
 
 // ListJointsParams defines parameters for ListJoints.
 type ListJointsParams struct {
+	// Include What to show with it, separated by commas; features are always shown
+	Include *[]ListJointsParamsInclude `form:"include,omitempty" json:"include,omitempty"`
+
 	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
 	Units *Units `form:"units,omitempty" json:"units,omitempty"`
 
@@ -3837,6 +4031,9 @@ type ListJointsParams struct {
 	// Cursor The `next` of the page before
 	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
 }
+
+// ListJointsParamsInclude defines parameters for ListJoints.
+type ListJointsParamsInclude string
 
 // CreateJointsParams defines parameters for CreateJoints.
 type CreateJointsParams struct {
@@ -4771,6 +4968,9 @@ type ServerInterface interface {
 	// CancelReservation Give the tools free again
 	// (POST /v1/clubs/{club}/reservations/{reservation}/cancel)
 	CancelReservation(ctx echo.Context, club InClub, reservation InReservation, params CancelReservationParams) error
+	// Search Find anything by its name, number, code or position
+	// (GET /v1/clubs/{club}/search)
+	Search(ctx echo.Context, club InClub, params SearchParams) error
 	// ListTokens Own tokens; an officer sees all
 	// (GET /v1/clubs/{club}/tokens)
 	ListTokens(ctx echo.Context, club InClub, params ListTokensParams) error
@@ -5721,6 +5921,13 @@ func (w *ServerInterfaceWrapper) GetJoint(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params GetJointParams
+	// ------------- Optional query parameter "include" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", false, false, "include", ctx.QueryParams(), &params.Include, runtime.BindQueryParameterOptions{Type: "array", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter include: %s", err))
+	}
+
 	// ------------- Optional query parameter "units" -------------
 
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
@@ -6838,6 +7045,45 @@ func (w *ServerInterfaceWrapper) CancelReservation(ctx echo.Context) error {
 	return err
 }
 
+// Search converts echo context to params.
+func (w *ServerInterfaceWrapper) Search(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params SearchParams
+	// ------------- Required query parameter "q" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, true, "q", ctx.QueryParams(), &params.Q, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter q: %s", err))
+	}
+
+	// ------------- Optional query parameter "kind" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", false, false, "kind", ctx.QueryParams(), &params.Kind, runtime.BindQueryParameterOptions{Type: "array", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter kind: %s", err))
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.Search(ctx, club, params)
+	return err
+}
+
 // ListTokens converts echo context to params.
 func (w *ServerInterfaceWrapper) ListTokens(ctx echo.Context) error {
 	var err error
@@ -7539,6 +7785,19 @@ func (w *ServerInterfaceWrapper) GetVehicle(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params GetVehicleParams
+	// ------------- Optional query parameter "include" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", false, false, "include", ctx.QueryParams(), &params.Include, runtime.BindQueryParameterOptions{Type: "array", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter include: %s", err))
+	}
+
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
 
 	headers := ctx.Request().Header
 	// ------------- Optional header parameter "If-None-Match" -------------
@@ -7646,6 +7905,13 @@ func (w *ServerInterfaceWrapper) ListJoints(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params ListJointsParams
+	// ------------- Optional query parameter "include" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", false, false, "include", ctx.QueryParams(), &params.Include, runtime.BindQueryParameterOptions{Type: "array", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter include: %s", err))
+	}
+
 	// ------------- Optional query parameter "units" -------------
 
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
@@ -7843,6 +8109,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/clubs/:club/reservations", wrapper.CreateReservation, options.OperationMiddlewares["createReservation"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/reservations/:reservation", wrapper.GetReservation, options.OperationMiddlewares["getReservation"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/reservations/:reservation/cancel", wrapper.CancelReservation, options.OperationMiddlewares["cancelReservation"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/search", wrapper.Search, options.OperationMiddlewares["search"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/tokens", wrapper.ListTokens, options.OperationMiddlewares["listTokens"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/tokens", wrapper.CreateToken, options.OperationMiddlewares["createToken"]...)
 	router.DELETE(options.BaseURL+"/v1/clubs/:club/tokens/:token", wrapper.RevokeToken, options.OperationMiddlewares["revokeToken"]...)

@@ -33,6 +33,27 @@ func sizeOut(s recommend.Size, unit string) EstimatedSize {
 	return out
 }
 
+func estimateOut(e recommend.FeatureEstimate, unit string) Estimate {
+	out := Estimate{FeatureId: e.Feature.ID, Readings: append([]Id{}, e.Readings...), PassingSize: sizeOut(e.Passing, unit), CleanUpSize: sizeOut(e.CleanUp, unit),
+		Engine: recommend.Engine, Summary: e.Summary, DoNext: remarksOut(e.DoNext), Warnings: remarksOut(e.Warnings), Assumed: remarksOut(e.Assumed)}
+	if e.Original != nil {
+		original := sizeOut(*e.Original, unit)
+		out.OriginalSize = &original
+	}
+	if e.PinStep != nil {
+		out.PinStep = &PinStepGuess{Step: e.PinStep.Code, Probability: e.PinStep.Probability, Text: e.Summary}
+	}
+	if len(e.Budgets) > 0 {
+		budgets := each(e.Budgets, func(x recommend.Budget) ReadingBudget {
+			return ReadingBudget{ReadingId: x.ReadingID, U: micrometresOut(x.U, unit), Lines: each(x.Lines, func(l recommend.BudgetLine) BudgetLine {
+				return BudgetLine{Source: l.Source, U: micrometresOut(l.U, unit), Shared: l.Shared}
+			})}
+		})
+		out.Budgets = &budgets
+	}
+	return out
+}
+
 // GetEstimate implements the contract.
 func (s *Server) GetEstimate(c echo.Context, _ InClub, feature InFeature, _ GetEstimateParams) error {
 	return s.read(c, func(b *postgres.Batch, in *call) func() (answer, error) {
@@ -48,23 +69,7 @@ func (s *Server) GetEstimate(c echo.Context, _ InClub, feature InFeature, _ GetE
 			if err != nil {
 				return answer{}, err
 			}
-			out := Estimate{FeatureId: feature, Readings: append([]Id{}, e.Readings...), PassingSize: sizeOut(e.Passing, unit), CleanUpSize: sizeOut(e.CleanUp, unit),
-				Engine: recommend.Engine, Summary: e.Summary, DoNext: remarksOut(e.DoNext), Warnings: remarksOut(e.Warnings), Assumed: remarksOut(e.Assumed)}
-			if e.Original != nil {
-				original := sizeOut(*e.Original, unit)
-				out.OriginalSize = &original
-			}
-			if e.PinStep != nil {
-				out.PinStep = &PinStepGuess{Step: e.PinStep.Code, Probability: e.PinStep.Probability, Text: e.Summary}
-			}
-			if len(e.Budgets) > 0 {
-				budgets := each(e.Budgets, func(x recommend.Budget) ReadingBudget {
-					return ReadingBudget{ReadingId: x.ReadingID, U: micrometresOut(x.U, unit), Lines: each(x.Lines, func(l recommend.BudgetLine) BudgetLine {
-						return BudgetLine{Source: l.Source, U: micrometresOut(l.U, unit), Shared: l.Shared}
-					})}
-				})
-				out.Budgets = &budgets
-			}
+			out := estimateOut(e, unit)
 			return ok(out).tagged(out, unit)
 		}
 	})

@@ -70,5 +70,5 @@ func (w *world) furnishedAt(op walked) string {
 	for name, id := range ids {
 		path = strings.ReplaceAll(path, "{"+name+"}", id)
 	}
-	return path
+	return path + requiredQuery(w.t.(*testing.T), op)
 }

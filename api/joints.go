@@ -1,12 +1,15 @@
 package api
 
 import (
+	"fmt"
+
 	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
 
 	"pinwright/internal/pinseries"
 	"pinwright/internal/postgres"
 	"pinwright/internal/problem"
+	"pinwright/internal/recommend"
 	"pinwright/internal/vehicle"
 )
 
@@ -51,17 +54,32 @@ func jointInPath(row *postgres.Rows[vehicle.Joint], name string) (vehicle.Joint,
 }
 
 // ListJoints implements the contract.
-func (s *Server) ListJoints(c echo.Context, _ InClub, name InVehicle, _ ListJointsParams) error {
+func (s *Server) ListJoints(c echo.Context, _ InClub, name InVehicle, params ListJointsParams) error {
 	return s.read(c, func(b *postgres.Batch, in *call) func() (answer, error) {
 		p := in.page(1)
 		of := vehicle.Find(b, postgres.ParseRef(name))
+		var known *recommend.Snapshot
+		if in.includes("estimates") {
+			if p.limit > mostIncluded && params.Limit != nil {
+				in.fault = problem.Invalid(problem.Fault{Pointer: "?limit", Detail: fmt.Sprintf("must be at most %d where estimates are included", mostIncluded)})
+			}
+			p.limit = min(p.limit, mostIncluded)
+			known = recommend.QueueVehicle(b, postgres.ParseRef(name), p.key(0, ""), p.limit)
+		}
 		rows := vehicle.ListJoints(b, postgres.ParseRef(name), p.key(0, ""), p.limit+1)
 		return func() (answer, error) {
 			if _, err := of.One(); err != nil {
 				return answer{}, err
 			}
 			items, next := cut(in, p, rows.Items, func(j vehicle.Joint) []string { return []string{j.Position} })
-			return in.listed(JointPage{Items: each(items, func(j vehicle.Joint) Joint { return jointOut(j, in.caller.Units) }), Next: next}, next), nil
+			out := JointPage{Items: make([]Joint, len(items)), Next: next}
+			for i, j := range items {
+				var err error
+				if out.Items[i], err = in.shownJoint(j, known); err != nil {
+					return answer{}, err
+				}
+			}
+			return in.listed(out, next), nil
 		}
 	})
 }
@@ -155,9 +173,20 @@ func positiveLength(at string, q *LengthIn) []problem.Fault {
 func (s *Server) GetJoint(c echo.Context, _ InClub, joint InJoint, _ GetJointParams) error {
 	return s.read(c, func(b *postgres.Batch, in *call) func() (answer, error) {
 		row := vehicle.FindJoint(b, postgres.ParseRef(joint))
+		var known *recommend.Snapshot
+		if in.includes("estimates") {
+			known = recommend.QueueJoint(b, postgres.ParseRef(joint))
+		}
 		return func() (answer, error) {
 			j, err := jointInPath(row, joint)
-			return ok(jointOut(j, in.caller.Units)).versioned(j.Version, in.caller.Units), err
+			if err != nil {
+				return answer{}, err
+			}
+			out, err := in.shownJoint(j, known)
+			if err != nil {
+				return answer{}, err
+			}
+			return in.including(ok(out), j.Version)
 		}
 	})
 }

@@ -27,16 +27,22 @@ type cursor struct {
 	After []string `json:"a"`
 }
 
-// filters is the query without what moves through it, and without the unit of
-// the answer, which changes neither the items nor their order.
+// filters is the query without what moves through it, and without what changes
+// neither the items nor their order: the unit of the answer and what is shown with
+// it.
 func (in *call) filters() []byte {
 	q := url.Values{}
 	for name, values := range in.echo.QueryParams() {
-		if name != "cursor" && name != "limit" && name != "units" {
+		if name != "cursor" && name != "limit" && name != "units" && name != "include" {
 			q[name] = values
 		}
 	}
-	sum := sha256.Sum256([]byte(in.club.String() + " " + in.echo.Request().URL.Path + "?" + q.Encode()))
+	return in.bound(in.echo.Request().URL.Path, q)
+}
+
+// bound is what binds a cursor to a list.
+func (in *call) bound(path string, filters url.Values) []byte {
+	sum := sha256.Sum256([]byte(in.club.String() + " " + path + "?" + filters.Encode()))
 	return sum[:12]
 }
 
@@ -79,12 +85,16 @@ func cut[T any](in *call, p page, items []T, keys func(T) []string) ([]T, *strin
 		return items, nil
 	}
 	items = items[:p.limit]
-	raw, err := json.Marshal(cursor{Bound: in.filters(), After: keys(items[len(items)-1])})
+	next := cursor{Bound: in.filters(), After: keys(items[len(items)-1])}.text()
+	return items, &next
+}
+
+func (c cursor) text() string {
+	raw, err := json.Marshal(c)
 	if err != nil {
 		panic(fmt.Sprintf("api: cursor: %v", err)) // strings and bytes always marshal
 	}
-	next := base64.RawURLEncoding.EncodeToString(raw)
-	return items, &next
+	return base64.RawURLEncoding.EncodeToString(raw)
 }
 
 // listed answers a page, with its Link (RFC 8288) when there is a next one.

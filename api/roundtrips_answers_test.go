@@ -41,6 +41,13 @@ func TestRoundTripsOfVehiclesAndAnswers(t *testing.T) {
 		{"patchVehicle", 2, func(turn int) *response {
 			return w.do("PATCH", w.at("vehicles/tourer"), w.officer, map[string]any{"name": fmt.Sprint("Tourer ", turn)}, header{"If-Match", "*"})
 		}},
+		{"getVehicle with all that can be included", 1, get(w.at("vehicles/tourer?include=joints,features,estimates"))},
+		{"listJoints with estimates", 1, get(w.at("vehicles/tourer/joints?include=estimates"))},
+		{"getJoint with estimates", 1, get(w.at("joints/left-upper?include=estimates"))},
+		{"search", 1, get(w.at("search?q=hinge"))},
+		{"a list as CSV", 1, func(int) *response {
+			return w.do("GET", w.at("vehicles/tourer/joints?units=in"), w.officer, nil, header{"Accept", "text/csv"})
+		}},
 		{"listJoints", 1, get(w.at("vehicles/tourer/joints"))},
 		{"getJoint", 1, get(w.at("joints/left-upper"))},
 		{"createJoints", 2, func(turn int) *response {

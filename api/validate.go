@@ -11,6 +11,7 @@ import (
 	"sort"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/getkin/kin-openapi/openapi3"
 	"github.com/getkin/kin-openapi/openapi3filter"
@@ -55,8 +56,13 @@ func (s *Server) checkParameters(c echo.Context, op *operation) []problem.Fault 
 		}
 		if p.In == openapi3.ParameterInQuery {
 			at, known[p.Name] = "?"+p.Name, true
-			if len(query[p.Name]) > 1 && !p.Schema.Value.Type.Is("array") {
-				faults = append(faults, problem.Fault{Pointer: at, Detail: "stands several times; send it once"})
+			listed := p.Schema.Value.Type.Is("array")
+			if once := !listed || p.Explode != nil && !*p.Explode; once && len(query[p.Name]) > 1 {
+				detail := "stands several times; send it once"
+				if listed {
+					detail += ", its values separated by commas"
+				}
+				faults = append(faults, problem.Fault{Pointer: at, Detail: detail})
 				continue
 			}
 			if slices.Contains(query[p.Name], "") {
@@ -67,6 +73,10 @@ func (s *Server) checkParameters(c echo.Context, op *operation) []problem.Fault 
 				faults = append(faults, problem.Fault{Pointer: at, Detail: "contains a NUL character; remove it"})
 				continue
 			}
+		}
+		if !utf8.ValidString(path[p.Name]) || !utf8.ValidString(strings.Join(query[p.Name], "")) {
+			faults = append(faults, problem.Fault{Pointer: at, Detail: "is not UTF-8; percent-encode the bytes of its UTF-8 form"})
+			continue
 		}
 		if err := openapi3filter.ValidateParameter(c.Request().Context(), in, p); err != nil {
 			faults = append(faults, parameterFaults(at, err)...)

@@ -8,6 +8,7 @@ import (
 	"pinwright/internal/club"
 	"pinwright/internal/postgres"
 	"pinwright/internal/problem"
+	"pinwright/internal/recommend"
 	"pinwright/internal/vehicle"
 )
 
@@ -108,10 +109,28 @@ func (s *Server) CreateVehicle(c echo.Context, _ InClub, _ CreateVehicleParams) 
 // GetVehicle implements the contract.
 func (s *Server) GetVehicle(c echo.Context, _ InClub, name InVehicle, _ GetVehicleParams) error {
 	return s.read(c, func(b *postgres.Batch, in *call) func() (answer, error) {
-		row := vehicle.Find(b, postgres.ParseRef(name))
+		ref := postgres.ParseRef(name)
+		row := vehicle.Find(b, ref)
+		var joints *postgres.Rows[vehicle.Joint]
+		if in.includes("joints", "features", "estimates") {
+			joints = vehicle.ListJoints(b, ref, "", mostIncluded+1)
+		}
+		var known *recommend.Snapshot
+		if in.includes("estimates") {
+			known = recommend.QueueVehicle(b, ref, "", mostIncluded)
+		}
 		return func() (answer, error) {
 			v, err := row.One()
-			return ok(vehicleOut(v)).versioned(v.Version, in.caller.Units), err
+			if err != nil {
+				return answer{}, err
+			}
+			out := vehicleOut(v)
+			if joints != nil {
+				if out, err = in.withJoints(out, joints.Items, known); err != nil {
+					return answer{}, err
+				}
+			}
+			return in.including(ok(out), v.Version)
 		}
 	})
 }

@@ -6,6 +6,7 @@ import (
 	"maps"
 	"net/http"
 	"net/http/httptest"
+	"net/url"
 	"slices"
 	"strings"
 	"testing"
@@ -315,10 +316,13 @@ func requiredQuery(t *testing.T, op walked) string {
 	for _, p := range op.params {
 		if p.Value.In == openapi3.ParameterInQuery && p.Value.Required {
 			words := p.Value.Schema.Value.Enum
-			if len(words) == 0 {
-				t.Fatalf("%s needs the query parameter %s; teach the walk to make one", op, p.Value.Name)
+			if p.Value.Example != nil {
+				words = []any{p.Value.Example}
 			}
-			q += map[bool]string{true: "?", false: "&"}[q == ""] + p.Value.Name + "=" + words[0].(string)
+			if len(words) == 0 {
+				t.Fatalf("%s needs the query parameter %s; give it an example in the contract", op, p.Value.Name)
+			}
+			q += map[bool]string{true: "?", false: "&"}[q == ""] + p.Value.Name + "=" + url.QueryEscape(words[0].(string))
 		}
 	}
 	return q

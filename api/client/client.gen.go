@@ -738,6 +738,66 @@ func (e Scope) Valid() bool {
 	}
 }
 
+// Defines values for SearchHitMatch.
+const (
+	Alike  SearchHitMatch = "alike"
+	Exact  SearchHitMatch = "exact"
+	Prefix SearchHitMatch = "prefix"
+)
+
+// Valid indicates whether the value is a known member of the SearchHitMatch enum.
+func (e SearchHitMatch) Valid() bool {
+	switch e {
+	case Alike:
+		return true
+	case Exact:
+		return true
+	case Prefix:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for SearchKind.
+const (
+	SearchKindGarage        SearchKind = "garage"
+	SearchKindJoint         SearchKind = "joint"
+	SearchKindJointTemplate SearchKind = "joint_template"
+	SearchKindMember        SearchKind = "member"
+	SearchKindPinSeries     SearchKind = "pin_series"
+	SearchKindReservation   SearchKind = "reservation"
+	SearchKindTool          SearchKind = "tool"
+	SearchKindToolModel     SearchKind = "tool_model"
+	SearchKindVehicle       SearchKind = "vehicle"
+)
+
+// Valid indicates whether the value is a known member of the SearchKind enum.
+func (e SearchKind) Valid() bool {
+	switch e {
+	case SearchKindGarage:
+		return true
+	case SearchKindJoint:
+		return true
+	case SearchKindJointTemplate:
+		return true
+	case SearchKindMember:
+		return true
+	case SearchKindPinSeries:
+		return true
+	case SearchKindReservation:
+		return true
+	case SearchKindTool:
+		return true
+	case SearchKindToolModel:
+		return true
+	case SearchKindVehicle:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for Shape.
 const (
 	Bore Shape = "bore"
@@ -972,6 +1032,63 @@ func (e VehicleChassisKind) Valid() bool {
 	case FreeText:
 		return true
 	case Vin:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for GetJointParamsInclude.
+const (
+	GetJointParamsIncludeEstimates GetJointParamsInclude = "estimates"
+	GetJointParamsIncludeFeatures  GetJointParamsInclude = "features"
+)
+
+// Valid indicates whether the value is a known member of the GetJointParamsInclude enum.
+func (e GetJointParamsInclude) Valid() bool {
+	switch e {
+	case GetJointParamsIncludeEstimates:
+		return true
+	case GetJointParamsIncludeFeatures:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for GetVehicleParamsInclude.
+const (
+	GetVehicleParamsIncludeEstimates GetVehicleParamsInclude = "estimates"
+	GetVehicleParamsIncludeFeatures  GetVehicleParamsInclude = "features"
+	GetVehicleParamsIncludeJoints    GetVehicleParamsInclude = "joints"
+)
+
+// Valid indicates whether the value is a known member of the GetVehicleParamsInclude enum.
+func (e GetVehicleParamsInclude) Valid() bool {
+	switch e {
+	case GetVehicleParamsIncludeEstimates:
+		return true
+	case GetVehicleParamsIncludeFeatures:
+		return true
+	case GetVehicleParamsIncludeJoints:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ListJointsParamsInclude.
+const (
+	ListJointsParamsIncludeEstimates ListJointsParamsInclude = "estimates"
+	ListJointsParamsIncludeFeatures  ListJointsParamsInclude = "features"
+)
+
+// Valid indicates whether the value is a known member of the ListJointsParamsInclude enum.
+func (e ListJointsParamsInclude) Valid() bool {
+	switch e {
+	case ListJointsParamsIncludeEstimates:
+		return true
+	case ListJointsParamsIncludeFeatures:
 		return true
 	default:
 		return false
@@ -1280,6 +1397,9 @@ type Feature struct {
 
 	// Duty running: it moves; held: pressed, splined or knurled in
 	Duty Duty `json:"duty"`
+
+	// Estimate What is known of it; only when `include` asks for it
+	Estimate *Estimate `json:"estimate,omitempty"`
 
 	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 	Id Id `json:"id"`
@@ -2697,6 +2817,44 @@ type RunnerUp struct {
 // Scope `read` looks, `readings` also posts readings, `write` does all that the member's roles allow
 type Scope string
 
+// SearchHit defines model for SearchHit.
+type SearchHit struct {
+	// Code The people's own name for it: number, code or position. A reservation has none
+	Code *string `json:"code,omitempty"`
+
+	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Id Id `json:"id"`
+
+	// Kind What was found
+	Kind SearchKind `json:"kind"`
+
+	// Likeness From 0 to 1
+	Likeness float64 `json:"likeness"`
+
+	// Match exact: called so; prefix: its name, or a word in it, begins so; alike: its name, or words of it, are spelt nearly so
+	Match SearchHitMatch `json:"match"`
+
+	// Name Its name; of a tool that of its model, of a reservation its purpose
+	Name *string `json:"name,omitempty"`
+
+	// Path The address where it stands
+	Path string `json:"path"`
+
+	// Vehicle Of a joint: the code of its vehicle
+	Vehicle *string `json:"vehicle,omitempty"`
+}
+
+// SearchHitMatch exact: called so; prefix: its name, or a word in it, begins so; alike: its name, or words of it, are spelt nearly so
+type SearchHitMatch string
+
+// SearchKind What was found
+type SearchKind string
+
+// SearchResult What was found, best first
+type SearchResult struct {
+	Items []SearchHit `json:"items"`
+}
+
 // Shape What is measured of a feature
 type Shape string
 
@@ -3126,6 +3284,12 @@ type Vehicle struct {
 	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 	Id Id `json:"id"`
 
+	// Joints By position, 40 at most; only when `include` asks for them
+	Joints *[]Joint `json:"joints,omitempty"`
+
+	// JointsNext The address of the joints behind those included
+	JointsNext *string `json:"joints_next,omitempty"`
+
 	// MemberId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 	MemberId Id `json:"member_id"`
 
@@ -3437,12 +3601,18 @@ type GetJointTemplateParams struct {
 
 // GetJointParams defines parameters for GetJoint.
 type GetJointParams struct {
+	// Include What to show with it, separated by commas; features are always shown
+	Include *[]GetJointParamsInclude `form:"include,omitempty" json:"include,omitempty"`
+
 	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
 	Units *Units `form:"units,omitempty" json:"units,omitempty"`
 
 	// IfNoneMatch An ETag at hand; unchanged is answered 304
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
+
+// GetJointParamsInclude defines parameters for GetJoint.
+type GetJointParamsInclude string
 
 // PatchJointParams defines parameters for PatchJoint.
 type PatchJointParams struct {
@@ -3671,6 +3841,18 @@ type CancelReservationParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// SearchParams defines parameters for Search.
+type SearchParams struct {
+	// Q What to look for
+	Q string `form:"q" json:"q"`
+
+	// Kind Only these kinds, separated by commas
+	Kind *[]SearchKind `form:"kind,omitempty" json:"kind,omitempty"`
+
+	// Limit How many to answer at most
+	Limit *int `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
 // ListTokensParams defines parameters for ListTokens.
 type ListTokensParams struct {
 	// Limit How many items a page holds at most
@@ -3817,9 +3999,18 @@ type CreateVehicleParams struct {
 
 // GetVehicleParams defines parameters for GetVehicle.
 type GetVehicleParams struct {
+	// Include What to show with it, separated by commas; each brings what it stands in
+	Include *[]GetVehicleParamsInclude `form:"include,omitempty" json:"include,omitempty"`
+
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IfNoneMatch An ETag at hand; unchanged is answered 304
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
+
+// GetVehicleParamsInclude defines parameters for GetVehicle.
+type GetVehicleParamsInclude string
 
 // PatchVehicleParams defines parameters for PatchVehicle.
 type PatchVehicleParams struct {
@@ -3832,6 +4023,9 @@ type PatchVehicleParams struct {
 
 // ListJointsParams defines parameters for ListJoints.
 type ListJointsParams struct {
+	// Include What to show with it, separated by commas; features are always shown
+	Include *[]ListJointsParamsInclude `form:"include,omitempty" json:"include,omitempty"`
+
 	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
 	Units *Units `form:"units,omitempty" json:"units,omitempty"`
 
@@ -3841,6 +4035,9 @@ type ListJointsParams struct {
 	// Cursor The `next` of the page before
 	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
 }
+
+// ListJointsParamsInclude defines parameters for ListJoints.
+type ListJointsParamsInclude string
 
 // CreateJointsParams defines parameters for CreateJoints.
 type CreateJointsParams struct {
@@ -4984,6 +5181,8 @@ type ClientInterface interface {
 
 	// GetJoint A joint with its features
 	//
+	// With `include=estimates` what is known of each feature stands in it. The `ETag` then covers that, too, and still serves as `If-Match` for the joint.
+	//
 	// For whom: Every member of the club, with a token of the scope `read`.
 	//
 	// Corresponds with GET /v1/clubs/{club}/joints/{joint} (the `GetJoint` operationId).
@@ -5298,6 +5497,15 @@ type ClientInterface interface {
 	// Corresponds with POST /v1/clubs/{club}/reservations/{reservation}/cancel (the `CancelReservation` operationId).
 	CancelReservation(ctx context.Context, club InClub, reservation InReservation, params *CancelReservationParams, body CancelReservationJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// Search Find anything by its name, number, code or position
+	//
+	// Case, accents and small slips of spelling do not matter. What is called exactly so comes first, then what begins so, with any of its words, then what is alike, at most `limit` of all. A reservation is found by its id or the first eight or more digits of it.
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
+	// Corresponds with GET /v1/clubs/{club}/search (the `Search` operationId).
+	Search(ctx context.Context, club InClub, params *SearchParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// ListTokens Own tokens; an officer sees all
 	//
 	// For whom: Every member of the club, with a token of the scope `read`.
@@ -5500,6 +5708,8 @@ type ClientInterface interface {
 
 	// GetVehicle A vehicle
 	//
+	// With `include` in one call: `joints` (with their features), `features` (in their joints), `estimates` (in their features). The `ETag` then covers what is included, too, and still serves as `If-Match` for the vehicle.
+	//
 	// For whom: Every member of the club, with a token of the scope `read`.
 	//
 	// Corresponds with GET /v1/clubs/{club}/vehicles/{vehicle} (the `GetVehicle` operationId).
@@ -5524,6 +5734,8 @@ type ClientInterface interface {
 	PatchVehicleWithApplicationMergePatchPlusJSONBody(ctx context.Context, club InClub, vehicle InVehicle, params *PatchVehicleParams, body PatchVehicleApplicationMergePatchPlusJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListJoints Joints of a vehicle by position
+	//
+	// With `include=estimates` a page holds 40 joints at most.
 	//
 	// For whom: Every member of the club, with a token of the scope `read`.
 	//
@@ -6153,6 +6365,8 @@ func (c *Client) GetJointTemplate(ctx context.Context, club InClub, jointTemplat
 }
 
 // GetJoint A joint with its features
+//
+// With `include=estimates` what is known of each feature stands in it. The `ETag` then covers that, too, and still serves as `If-Match` for the joint.
 //
 // For whom: Every member of the club, with a token of the scope `read`.
 //
@@ -6828,6 +7042,25 @@ func (c *Client) CancelReservation(ctx context.Context, club InClub, reservation
 	return c.Client.Do(req)
 }
 
+// Search Find anything by its name, number, code or position
+//
+// Case, accents and small slips of spelling do not matter. What is called exactly so comes first, then what begins so, with any of its words, then what is alike, at most `limit` of all. A reservation is found by its id or the first eight or more digits of it.
+//
+// For whom: Every member of the club, with a token of the scope `read`.
+//
+// Corresponds with GET /v1/clubs/{club}/search (the `Search` operationId).
+func (c *Client) Search(ctx context.Context, club InClub, params *SearchParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSearchRequest(c.Server, club, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // ListTokens Own tokens; an officer sees all
 //
 // For whom: Every member of the club, with a token of the scope `read`.
@@ -7250,6 +7483,8 @@ func (c *Client) CreateVehicle(ctx context.Context, club InClub, params *CreateV
 
 // GetVehicle A vehicle
 //
+// With `include` in one call: `joints` (with their features), `features` (in their joints), `estimates` (in their features). The `ETag` then covers what is included, too, and still serves as `If-Match` for the vehicle.
+//
 // For whom: Every member of the club, with a token of the scope `read`.
 //
 // Corresponds with GET /v1/clubs/{club}/vehicles/{vehicle} (the `GetVehicle` operationId).
@@ -7304,6 +7539,8 @@ func (c *Client) PatchVehicleWithApplicationMergePatchPlusJSONBody(ctx context.C
 }
 
 // ListJoints Joints of a vehicle by position
+//
+// With `include=estimates` a page holds 40 joints at most.
 //
 // For whom: Every member of the club, with a token of the scope `read`.
 //
@@ -9024,6 +9261,18 @@ func NewGetJointRequest(server string, club InClub, joint InJoint, params *GetJo
 		// styled parameters, preserving literal commas as delimiters
 		// per the OpenAPI spec (e.g. "color=blue,black,brown").
 		var rawQueryFragments []string
+
+		if params.Include != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", false, "include", *params.Include, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "array", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
 
 		if params.Units != nil {
 
@@ -10987,6 +11236,87 @@ func NewCancelReservationRequestWithBody(server string, club InClub, reservation
 	return req, nil
 }
 
+// NewSearchRequest constructs an http.Request for the Search method
+func NewSearchRequest(server string, club InClub, params *SearchParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "club", club, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/clubs/%s/search", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if queryFrag, err := runtime.StyleParamWithOptions("form", true, "q", params.Q, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+			return nil, err
+		} else {
+			for _, qp := range strings.Split(queryFrag, "&") {
+				rawQueryFragments = append(rawQueryFragments, qp)
+			}
+		}
+
+		if params.Kind != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", false, "kind", *params.Kind, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "array", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Limit != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewListTokensRequest constructs an http.Request for the ListTokens method
 func NewListTokensRequest(server string, club InClub, params *ListTokensParams) (*http.Request, error) {
 	var err error
@@ -12276,6 +12606,45 @@ func NewGetVehicleRequest(server string, club InClub, vehicle InVehicle, params 
 		return nil, err
 	}
 
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Include != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", false, "include", *params.Include, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "array", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Units != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "units", *params.Units, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
 	if err != nil {
 		return nil, err
@@ -12416,6 +12785,18 @@ func NewListJointsRequest(server string, club InClub, vehicle InVehicle, params 
 		// styled parameters, preserving literal commas as delimiters
 		// per the OpenAPI spec (e.g. "color=blue,black,brown").
 		var rawQueryFragments []string
+
+		if params.Include != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", false, "include", *params.Include, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "array", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
 
 		if params.Units != nil {
 
@@ -12968,6 +13349,8 @@ type ClientWithResponsesInterface interface {
 
 	// GetJointWithResponse A joint with its features
 	//
+	// With `include=estimates` what is known of each feature stands in it. The `ETag` then covers that, too, and still serves as `If-Match` for the joint.
+	//
 	// For whom: Every member of the club, with a token of the scope `read`.
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -13310,6 +13693,17 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with POST /v1/clubs/{club}/reservations/{reservation}/cancel (the `CancelReservation` operationId).
 	CancelReservationWithResponse(ctx context.Context, club InClub, reservation InReservation, params *CancelReservationParams, body CancelReservationJSONRequestBody, reqEditors ...RequestEditorFn) (*CancelReservationResponse, error)
 
+	// SearchWithResponse Find anything by its name, number, code or position
+	//
+	// Case, accents and small slips of spelling do not matter. What is called exactly so comes first, then what begins so, with any of its words, then what is alike, at most `limit` of all. A reservation is found by its id or the first eight or more digits of it.
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/clubs/{club}/search (the `Search` operationId).
+	SearchWithResponse(ctx context.Context, club InClub, params *SearchParams, reqEditors ...RequestEditorFn) (*SearchResponse, error)
+
 	// ListTokensWithResponse Own tokens; an officer sees all
 	//
 	// For whom: Every member of the club, with a token of the scope `read`.
@@ -13528,6 +13922,8 @@ type ClientWithResponsesInterface interface {
 
 	// GetVehicleWithResponse A vehicle
 	//
+	// With `include` in one call: `joints` (with their features), `features` (in their joints), `estimates` (in their features). The `ETag` then covers what is included, too, and still serves as `If-Match` for the vehicle.
+	//
 	// For whom: Every member of the club, with a token of the scope `read`.
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -13554,6 +13950,8 @@ type ClientWithResponsesInterface interface {
 	PatchVehicleWithApplicationMergePatchPlusJSONBodyWithResponse(ctx context.Context, club InClub, vehicle InVehicle, params *PatchVehicleParams, body PatchVehicleApplicationMergePatchPlusJSONRequestBody, reqEditors ...RequestEditorFn) (*PatchVehicleResponse, error)
 
 	// ListJointsWithResponse Joints of a vehicle by position
+	//
+	// With `include=estimates` a page holds 40 joints at most.
 	//
 	// For whom: Every member of the club, with a token of the scope `read`.
 	//
@@ -19772,6 +20170,138 @@ func (r CancelReservationResponse) ContentType() string {
 	return ""
 }
 
+// SearchResponse200Headers the declared response headers of an HTTP 200 response for Search
+type SearchResponse200Headers struct {
+	Vary *string
+}
+
+// SearchResponse401Headers the declared response headers of an HTTP 401 response for Search
+type SearchResponse401Headers struct {
+	WWWAuthenticate *string
+}
+
+// SearchResponse406Headers the declared response headers of an HTTP 406 response for Search
+type SearchResponse406Headers struct {
+	Vary *string
+}
+
+// SearchResponse429Headers the declared response headers of an HTTP 429 response for Search
+type SearchResponse429Headers struct {
+	RetryAfter *int
+}
+
+// SearchResponse503Headers the declared response headers of an HTTP 503 response for Search
+type SearchResponse503Headers struct {
+	RetryAfter *int
+}
+
+type SearchResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *SearchResult
+	// ApplicationproblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationproblemJSON401 *Problem
+	// ApplicationproblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationproblemJSON403 *Problem
+	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON406 the response for an HTTP 406 `application/problem+json` response
+	ApplicationproblemJSON406 *Problem
+	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
+	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
+	ApplicationproblemJSON500 *Problem
+	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
+	ApplicationproblemJSON503 *Problem
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *SearchResponse200Headers
+	// Headers401 the parsed response headers for an HTTP 401 response
+	Headers401 *SearchResponse401Headers
+	// Headers406 the parsed response headers for an HTTP 406 response
+	Headers406 *SearchResponse406Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *SearchResponse429Headers
+	// Headers503 the parsed response headers for an HTTP 503 response
+	Headers503 *SearchResponse503Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r SearchResponse) GetJSON200() *SearchResult {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r SearchResponse) GetApplicationproblemJSON401() *Problem {
+	return r.ApplicationproblemJSON401
+}
+
+// GetApplicationproblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r SearchResponse) GetApplicationproblemJSON403() *Problem {
+	return r.ApplicationproblemJSON403
+}
+
+// GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r SearchResponse) GetApplicationproblemJSON404() *Problem {
+	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON406 returns the response for an HTTP 406 `application/problem+json` response
+func (r SearchResponse) GetApplicationproblemJSON406() *Problem {
+	return r.ApplicationproblemJSON406
+}
+
+// GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r SearchResponse) GetApplicationproblemJSON422() *Problem {
+	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r SearchResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
+}
+
+// GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
+func (r SearchResponse) GetApplicationproblemJSON500() *Problem {
+	return r.ApplicationproblemJSON500
+}
+
+// GetApplicationproblemJSON503 returns the response for an HTTP 503 `application/problem+json` response
+func (r SearchResponse) GetApplicationproblemJSON503() *Problem {
+	return r.ApplicationproblemJSON503
+}
+
+// GetBody returns the raw response body bytes
+func (r SearchResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r SearchResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r SearchResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r SearchResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 // ListTokensResponse200Headers the declared response headers of an HTTP 200 response for ListTokens
 type ListTokensResponse200Headers struct {
 	Link *string
@@ -23088,6 +23618,8 @@ func (c *ClientWithResponses) GetJointTemplateWithResponse(ctx context.Context, 
 
 // GetJointWithResponse A joint with its features
 //
+// With `include=estimates` what is known of each feature stands in it. The `ETag` then covers that, too, and still serves as `If-Match` for the joint.
+//
 // For whom: Every member of the club, with a token of the scope `read`.
 //
 // Returns a wrapper object for the known response body format(s).
@@ -23646,6 +24178,23 @@ func (c *ClientWithResponses) CancelReservationWithResponse(ctx context.Context,
 	return ParseCancelReservationResponse(rsp)
 }
 
+// SearchWithResponse Find anything by its name, number, code or position
+//
+// Case, accents and small slips of spelling do not matter. What is called exactly so comes first, then what begins so, with any of its words, then what is alike, at most `limit` of all. A reservation is found by its id or the first eight or more digits of it.
+//
+// For whom: Every member of the club, with a token of the scope `read`.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/clubs/{club}/search (the `Search` operationId).
+func (c *ClientWithResponses) SearchWithResponse(ctx context.Context, club InClub, params *SearchParams, reqEditors ...RequestEditorFn) (*SearchResponse, error) {
+	rsp, err := c.Search(ctx, club, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSearchResponse(rsp)
+}
+
 // ListTokensWithResponse Own tokens; an officer sees all
 //
 // For whom: Every member of the club, with a token of the scope `read`.
@@ -23996,6 +24545,8 @@ func (c *ClientWithResponses) CreateVehicleWithResponse(ctx context.Context, clu
 
 // GetVehicleWithResponse A vehicle
 //
+// With `include` in one call: `joints` (with their features), `features` (in their joints), `estimates` (in their features). The `ETag` then covers what is included, too, and still serves as `If-Match` for the vehicle.
+//
 // For whom: Every member of the club, with a token of the scope `read`.
 //
 // Returns a wrapper object for the known response body format(s).
@@ -24040,6 +24591,8 @@ func (c *ClientWithResponses) PatchVehicleWithApplicationMergePatchPlusJSONBodyW
 }
 
 // ListJointsWithResponse Joints of a vehicle by position
+//
+// With `include=estimates` a page holds 40 joints at most.
 //
 // For whom: Every member of the club, with a token of the scope `read`.
 //
@@ -30487,6 +31040,144 @@ func ParseCancelReservationResponse(rsp *http.Response) (*CancelReservationRespo
 		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers CancelReservationResponse503Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers503 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseSearchResponse parses an HTTP response from a SearchWithResponse call
+func ParseSearchResponse(rsp *http.Response) (*SearchResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &SearchResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest SearchResult
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 406:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON406 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON500 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 503:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON503 = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers SearchResponse200Headers
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
+		response.Headers200 = &headers
+	case rsp.StatusCode == 401:
+		var headers SearchResponse401Headers
+		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.WWWAuthenticate = &value
+		}
+		response.Headers401 = &headers
+	case rsp.StatusCode == 406:
+		var headers SearchResponse406Headers
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
+		response.Headers406 = &headers
+	case rsp.StatusCode == 429:
+		var headers SearchResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
+	case rsp.StatusCode == 503:
+		var headers SearchResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
 			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {

@@ -9,7 +9,7 @@ import (
 // earlier ones. Vehicle stands behind pinseries because a joint names the
 // series of pins that it takes; founding composes a club with its first member, token
 // and templates, and erasure ends what all of them began.
-var domain = []string{"club", "access", "tool", "pinseries", "vehicle", "reading", "lending", "recommend", "imports", "founding", "erasure"}
+var domain = []string{"club", "access", "tool", "pinseries", "vehicle", "reading", "lending", "recommend", "search", "imports", "founding", "erasure"}
 
 // ground is what every domain package may import beside internal/calc; sheet is
 // as pure as that, but takes encodings from a module that calc does not.

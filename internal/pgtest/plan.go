@@ -32,8 +32,19 @@ const fewRows = 200
 // tables says nothing.
 func PlanOf(t testing.TB, db *DB, club uuid.UUID, sql string, args ...any) (custom, generic Plan) {
 	t.Helper()
+	return planAs(t, db.App, club, sql, args...)
+}
+
+// PlanAsOwner is PlanOf for the query of a function that acts as the owner.
+func PlanAsOwner(t testing.TB, db *DB, club uuid.UUID, sql string, args ...any) (custom, generic Plan) {
+	t.Helper()
+	return planAs(t, db.Owner, club, sql, args...)
+}
+
+func planAs(t testing.TB, role *pgxpool.Pool, club uuid.UUID, sql string, args ...any) (custom, generic Plan) {
+	t.Helper()
 	ctx := t.Context()
-	tx, err := db.App.Begin(ctx)
+	tx, err := role.Begin(ctx)
 	if err != nil {
 		t.Fatalf("pgtest: %v", err)
 	}

@@ -3,6 +3,7 @@ package recommend
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"github.com/google/uuid"
 
@@ -62,32 +63,52 @@ type FeatureEstimate struct {
 // EstimateFeature estimates one feature of the snapshot. Sentences give lengths
 // in unit.
 func EstimateFeature(s *Snapshot, feature uuid.UUID, unit length.Unit) (FeatureEstimate, error) {
-	var f FeatureRow
-	for _, row := range s.Features.Items {
-		if row.ID == feature {
-			f = row
+	for _, f := range s.Features.Items {
+		if f.ID != feature {
+			continue
 		}
+		all, err := EstimateJoint(s, f.JointID, unit)
+		if err != nil {
+			return FeatureEstimate{}, err
+		}
+		return all[slices.IndexFunc(all, func(e FeatureEstimate) bool { return e.Feature.ID == feature })], nil
 	}
-	if f.ID == uuid.Nil {
-		return FeatureEstimate{}, problem.Absent()
+	return FeatureEstimate{}, problem.Absent()
+}
+
+// EstimateJoint estimates the features of one joint of the snapshot, in their
+// order: those that share instruments inform each other, so the whole joint is
+// estimated together.
+func EstimateJoint(s *Snapshot, joint uuid.UUID, unit length.Unit) ([]FeatureEstimate, error) {
+	at := slices.IndexFunc(s.Joints.Items, func(j JointRow) bool { return j.ID == joint })
+	if at < 0 {
+		return nil, problem.Absent()
 	}
-	// Features that share instruments inform each other; the whole joint is
-	// estimated together.
+	s = s.of(s.Joints.Items[at])
 	nominal := nominalOf(s.Features.Items, s.Steps.Items, s.Readings.Items)
 	o, err := observe(s.Joints.Items, s.Features.Items, s.Readings.Items, nominal, tallest(s.Steps.Items, nominal), FormMeans{}, nil)
 	if err != nil {
-		return FeatureEstimate{}, err
+		return nil, err
 	}
 	post, err := wornsize.Estimate(o.set)
 	if err != nil {
-		return FeatureEstimate{}, fmt.Errorf("estimate: %w", err)
+		return nil, fmt.Errorf("estimate: %w", err)
 	}
-	at := o.index(feature)
-	p := post.Features[at]
-	e := FeatureEstimate{Feature: f, Passing: SizeOf(p.Passing, nominal), CleanUp: SizeOf(p.CleanUp, nominal)}
+	out := make([]FeatureEstimate, len(o.features))
+	for i, f := range o.features {
+		if out[i], err = o.estimate(s, i, f, post.Features[i], unit); err != nil {
+			return nil, err
+		}
+	}
+	return out, nil
+}
+
+// estimate tells of feature f, the i-th of o, what was worked out.
+func (o *observation) estimate(s *Snapshot, i int, f FeatureRow, p wornsize.FeaturePosterior, unit length.Unit) (FeatureEstimate, error) {
+	e := FeatureEstimate{Feature: f, Passing: SizeOf(p.Passing, o.nominal), CleanUp: SizeOf(p.CleanUp, o.nominal)}
 	own := map[uuid.UUID]bool{}
 	for _, r := range s.Readings.Items {
-		own[r.ID] = r.FeatureID == feature
+		own[r.ID] = r.FeatureID == f.ID
 	}
 	for _, id := range o.used {
 		if own[id] {
@@ -99,30 +120,23 @@ func EstimateFeature(s *Snapshot, feature uuid.UUID, unit length.Unit) (FeatureE
 			e.Budgets = append(e.Budgets, b)
 		}
 	}
-	if err := o.contradictions(at); err != nil {
+	told := *o // what contradicts itself in one feature is told of that one only
+	told.warnings.list = slices.Clone(o.warnings.list)
+	if err := told.contradictions(i); err != nil {
 		return FeatureEstimate{}, err
 	}
-	e.Assumed, e.Warnings = o.assumed.list, o.warnings.list
+	e.Assumed, e.Warnings = o.assumed.list, told.warnings.list
 	words := speak{unit}
 	if f.Shape == "pin" {
-		original := SizeOf(p.Original, nominal)
+		original := SizeOf(p.Original, o.nominal)
 		e.Original = &original
-		e.PinStep = stepOf(p.Original, s.Steps.Items, nominal)
+		e.PinStep = stepOf(p.Original, s.Steps.Items, o.nominal)
 		e.Summary = words.pin(e)
 	} else {
 		e.Summary = words.bore(e)
 	}
 	e.DoNext = words.measureNext(f, len(e.Readings), e.Passing)
 	return e, nil
-}
-
-func (o *observation) index(feature uuid.UUID) int {
-	for i, f := range o.features {
-		if f.ID == feature {
-			return i
-		}
-	}
-	return -1
 }
 
 // nominalOf is the size that lengths are counted from: the standard pin, else

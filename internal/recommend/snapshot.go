@@ -135,12 +135,53 @@ func QueueSet(b *postgres.Batch, joints []string, vehicle, series *string, now t
 
 // QueueFeature gathers what is known of the joint that the feature belongs to.
 func QueueFeature(b *postgres.Batch, feature uuid.UUID) *Snapshot {
-	const joint = `select joint_id from feature where club_id = $1 and id = $2`
-	s := queue(b, joint, []any{feature})
+	return queueJoints(b, `select joint_id from feature where club_id = $1 and id = $2`, feature)
+}
+
+// queueJoints gathers what is known of the joints that the sub-select yields, which
+// is a constant of the program in which $1 is the club and args begin with $2.
+func queueJoints(b *postgres.Batch, joints string, args ...any) *Snapshot {
+	s := queue(b, joints, args)
 	s.Steps = postgres.Query[StepRow](b, stepQuery+`
-		where s.club_id = $1 and s.id in (select coalesce(j.pin_series_id, t.pin_series_id) from `+jointTables+` where j.club_id = $1 and j.id in (`+joint+`))
-		order by s.code, p.ordinal`, b.Club, feature)
+		where s.club_id = $1 and s.id = any(array(select coalesce(j.pin_series_id, t.pin_series_id) from `+jointTables+` where j.club_id = $1 and j.id in (`+joints+`)))
+		order by s.code, p.ordinal`, append([]any{b.Club}, args...)...)
 	return s
+}
+
+// QueueJoint gathers what is known of the joints that the name may mean.
+func QueueJoint(b *postgres.Batch, joint postgres.Ref) *Snapshot {
+	return queueJoints(b, `select n.id from joint n where n.club_id = $1 and (n.id = $2 or n.position = $3)`, joint.ID, joint.Name)
+}
+
+// QueueVehicle gathers what is known of a vehicle's joints, those of
+// vehicle.ListJoints. Served by joint_position.
+func QueueVehicle(b *postgres.Batch, of postgres.Ref, after string, limit int) *Snapshot {
+	return queueJoints(b, `select n.id from joint n where n.club_id = $1 and n.vehicle_id = (select c.id from vehicle c where c.club_id = $1 and (c.id = $2 or c.code = $3))
+		and n.position > $4 order by n.position limit $5`, of.ID, of.Name, after, limit)
+}
+
+// of is what of the snapshot is about one joint.
+func (s *Snapshot) of(joint JointRow) *Snapshot {
+	out := &Snapshot{Joints: &postgres.Rows[JointRow]{Items: []JointRow{joint}}, Features: &postgres.Rows[FeatureRow]{},
+		Readings: &postgres.Rows[reading.Observation]{}, Steps: &postgres.Rows[StepRow]{}}
+	own := map[uuid.UUID]bool{}
+	for _, f := range s.Features.Items {
+		if f.JointID == joint.ID {
+			own[f.ID] = true
+			out.Features.Items = append(out.Features.Items, f)
+		}
+	}
+	for _, r := range s.Readings.Items {
+		if own[r.FeatureID] {
+			out.Readings.Items = append(out.Readings.Items, r)
+		}
+	}
+	for _, step := range s.Steps.Items {
+		if joint.PinSeriesID != nil && step.SeriesID == *joint.PinSeriesID {
+			out.Steps.Items = append(out.Steps.Items, step)
+		}
+	}
+	return out
 }
 
 const stepQuery = `select s.id as series_id, s.code as series_code, s.delivery_days, p.ordinal, p.code, p.pin_nm, p.tolerance_lower_nm, p.tolerance_upper_nm, p.reamer_nm, p.price_minor, p.lead_days

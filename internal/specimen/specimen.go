@@ -22,8 +22,9 @@ type Set struct {
 	Name map[string]string    // by table: the people's own name for it, where there is one
 }
 
-// madeByFounding are the tables that have rows since the club was founded.
-var madeByFounding = []string{"club", "head", "event"}
+// madeByFounding are the tables that have rows since the club was founded, or
+// that other rows bring.
+var madeByFounding = []string{"club", "head", "event", "findable"}
 
 // Fill adds one row of every table to a founded club. mark makes its names: two
 // clubs with the same mark hold things of the same names.

@@ -23,7 +23,7 @@ func represent(doc, op object) error {
 		if answer == nil {
 			continue
 		}
-		lengths = lengths || holds(schemas, answer["schema"], "Length", map[string]bool{})
+		lengths = lengths || lengthsIn(schemas, answer["schema"], includes(op), map[string]bool{})
 		item := itemOf(schemas, answer["schema"])
 		if item == nil || status != "200" {
 			continue
@@ -78,10 +78,17 @@ func branches(s object) []any {
 	return out
 }
 
-// holds reports whether a value of schema may hold one of the schema named.
-func holds(schemas object, schema any, named string, seen map[string]bool) bool {
+// includes reports whether op takes what to show with its answer.
+func includes(op object) bool {
+	params, _ := op["parameters"].([]any)
+	return slices.ContainsFunc(params, func(p any) bool { one, _ := p.(object); return one["name"] == "include" })
+}
+
+// lengthsIn reports whether a value of schema may hold a length; what is shown
+// only when it is included counts only where it can be.
+func lengthsIn(schemas object, schema any, included bool, seen map[string]bool) bool {
 	s, name := resolve(schemas, schema)
-	if name == named {
+	if name == "Length" {
 		return true
 	}
 	if s == nil || name != "" && seen[name] {
@@ -91,9 +98,11 @@ func holds(schemas object, schema any, named string, seen map[string]bool) bool 
 	inner := append(branches(s), s["items"])
 	properties, _ := s["properties"].(object)
 	for _, p := range properties {
-		inner = append(inner, p)
+		if one, _ := p.(object); included || one["x-include"] == nil {
+			inner = append(inner, p)
+		}
 	}
-	return slices.ContainsFunc(inner, func(one any) bool { return holds(schemas, one, named, seen) })
+	return slices.ContainsFunc(inner, func(one any) bool { return lengthsIn(schemas, one, included, seen) })
 }
 
 // itemOf is the schema of the items of a list, nil for what is no list.
@@ -135,8 +144,7 @@ func columnsOf(schemas object, schema any, at string, inList bool) ([]any, error
 		if field == "text" && (name == "Length" || name == "Money") {
 			continue
 		}
-		inner, _ := resolve(schemas, properties[field])
-		if own, _ := properties[field].(object); own["x-include"] != nil || inner["x-include"] != nil {
+		if own, _ := properties[field].(object); own["x-include"] != nil {
 			continue // there only when it is asked for
 		}
 		path := field

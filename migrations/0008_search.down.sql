@@ -1,0 +1,14 @@
+DROP TRIGGER findable ON garage;
+DROP TRIGGER findable ON member;
+DROP TRIGGER findable ON tool_model;
+DROP TRIGGER findable ON tool;
+DROP TRIGGER findable ON pin_series;
+DROP TRIGGER findable ON joint_template;
+DROP TRIGGER findable ON vehicle;
+DROP TRIGGER findable ON joint;
+DROP FUNCTION search_names(text, text[], integer);
+DROP FUNCTION findable_by(regclass, text[]);
+DROP FUNCTION note_names();
+DROP TABLE findable;
+DROP FUNCTION search_words(text);
+DROP FUNCTION search_fold(text);
