@@ -6,10 +6,11 @@ import (
 	"pinwright/internal/access"
 	"pinwright/internal/club"
 	"pinwright/internal/postgres"
+	"pinwright/internal/problem"
 )
 
 func clubOut(c club.Club) Club {
-	return Club{Id: c.ClubID, Slug: c.Slug, Name: c.Name, Currency: c.Currency, Units: Unit(c.Units), TurnaroundHours: c.TurnaroundHours, Version: c.Version}
+	return Club{Id: c.ClubID, Slug: c.Slug, Name: c.Name, Currency: c.Currency, Units: Unit(c.Units), TurnaroundHours: c.TurnaroundHours, Origins: c.Origins, Version: c.Version}
 }
 
 // GetClub implements the contract.
@@ -28,6 +29,11 @@ func (s *Server) PatchClub(c echo.Context, _ InClub, _ PatchClubParams) error {
 	return s.write(c, func(b *postgres.Batch, in *call) func(tx *postgres.Tx) (answer, error) {
 		row := club.Lock(b)
 		change := decode[ClubPatch](in)
+		if change.Origins != nil && in.fault == nil {
+			if faults := (club.Club{Origins: *change.Origins}).Check(); len(faults) > 0 {
+				in.fault = problem.Invalid(faults...)
+			}
+		}
 		return func(tx *postgres.Tx) (answer, error) {
 			found, err := row.One()
 			if err != nil {
@@ -39,6 +45,7 @@ func (s *Server) PatchClub(c echo.Context, _ InClub, _ PatchClubParams) error {
 			found.Name = or(change.Name, found.Name)
 			found.Units = string(or(change.Units, Unit(found.Units)))
 			found.TurnaroundHours = or(change.TurnaroundHours, found.TurnaroundHours)
+			found.Origins = or(change.Origins, found.Origins)
 			found = club.Update(tx, in.caller.MemberID, found)
 			return ok(clubOut(found)).versioned(found.Version, in.caller.Units), nil
 		}

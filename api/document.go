@@ -58,6 +58,9 @@ func writeProblem(c echo.Context, err error) {
 	h := c.Response().Header()
 	h.Set("Content-Type", problemType)
 	h.Set("Cache-Control", "no-store")
+	if tellsNothing(p.Kind) {
+		letRead(h, c.Request())
+	}
 	if p.Kind.Status == http.StatusUnauthorized {
 		h.Set("WWW-Authenticate", `Bearer realm="pinwright"`)
 	}

@@ -18,7 +18,6 @@ import (
 	"pinwright/internal/access"
 	"pinwright/internal/postgres"
 	"pinwright/internal/problem"
-	"pinwright/internal/quota"
 	"pinwright/internal/replay"
 )
 
@@ -38,8 +37,8 @@ type call struct {
 	media  string // of the answer, when it is a good one
 	// fault is what decoding found; it is told in its place in the order of
 	// checks.
-	fault error
-	quota *quota.Quota
+	fault  error
+	server *Server
 }
 
 // begin reads who calls and what for, without the database. The error is told
@@ -49,7 +48,7 @@ func (s *Server) begin(c echo.Context) (in *call, invalid, err error) {
 	op := s.contract.byRoute[c.Request().Method+" "+c.Path()]
 	event := eventOf(c)
 	event.operation = op.ID
-	in = &call{ctx: event.context(c.Request().Context()), echo: c, op: op, now: s.now(), roles: op.Roles, quota: s.quota}
+	in = &call{ctx: event.context(c.Request().Context()), echo: c, op: op, now: s.now(), roles: op.Roles, server: s}
 	if op.narrow != nil {
 		in.roles = op.narrow(c)
 	}
@@ -110,7 +109,7 @@ func (s *Server) readBody(c echo.Context) ([]byte, error) {
 }
 
 // admit makes the checks that need the caller, in the order of the
-// conventions: authenticate, club, role, then validity.
+// conventions: authenticate, club, origin of the page, role, then validity.
 func (in *call) admit(found *postgres.Rows[access.Caller], invalid error) error {
 	caller, err := found.One()
 	if err != nil {
@@ -119,11 +118,14 @@ func (in *call) admit(found *postgres.Rows[access.Caller], invalid error) error 
 	in.caller = caller
 	event := eventOf(in.echo)
 	if event.credential != nil {
-		in.quota.Confirm(*event.credential)
+		in.server.quota.Confirm(*event.credential)
 	}
 	event.member, event.usedOn, event.token = caller.MemberID, caller.UsedOn, caller.TokenID
 	if name := in.echo.Param("club"); name != caller.ClubSlug && !strings.EqualFold(name, caller.ClubID.String()) {
 		return problem.Absent()
+	}
+	if err := in.admitOrigin(); err != nil {
+		return err
 	}
 	if err := caller.May(in.roles, in.op.Scope); err != nil {
 		return err

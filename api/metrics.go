@@ -28,6 +28,7 @@ type metrics struct {
 	problems *prometheus.CounterVec // by kind
 	refused  *prometheus.CounterVec // by why: rate or overload
 	replayed prometheus.Counter
+	leaving  *prometheus.CounterVec // by operation and parameter
 	tokens   *prometheus.CounterVec // by outcome
 
 	rows      *prometheus.CounterVec // of readings, by outcome
@@ -64,6 +65,7 @@ func newMetrics(r *prometheus.Registry) *metrics {
 		bodyOut:  histograms("http_server_response_body_size_bytes", "Size of the bodies that were answered.", bodyBytes, "http_request_method"),
 		problems: counters("pinwright_problems_total", "Requests answered with a problem, by the last part of its type; refused bodies are too-large, unsupported-media-type, malformed-request and invalid-request.", "problem"),
 		refused:  counters("pinwright_refused_requests_total", "Requests refused unseen, by why: rate (429), or overload (503, neither logged nor counted elsewhere).", "why"),
+		leaving:  counters("pinwright_deprecated_uses_total", "Requests for what the contract calls deprecated, by operation and, where only a parameter is, by its name.", "operation", "parameter"),
 		replayed: prometheus.NewCounter(prometheus.CounterOpts{Name: "pinwright_replayed_answers_total", Help: "Repeated requests answered with the stored answer of the first."}),
 		tokens:   counters("pinwright_token_uses_total", "Requests that brought a token or should have: accepted, or refused because it is missing, unknown, expired or revoked.", "outcome"),
 
@@ -76,7 +78,7 @@ func newMetrics(r *prometheus.Registry) *metrics {
 		events:    counters("pinwright_journal_events_total", "Events appended to the journals of all clubs and committed, by type.", "type"),
 	}
 	m.database = newDatabaseMetrics(r)
-	r.MustRegister(m.duration, m.inFlight, m.bodyIn, m.bodyOut, m.problems, m.refused, m.replayed, m.tokens, m.rows, m.batch, m.engine, m.decisions, m.events,
+	r.MustRegister(m.duration, m.inFlight, m.bodyIn, m.bodyOut, m.problems, m.refused, m.leaving, m.replayed, m.tokens, m.rows, m.batch, m.engine, m.decisions, m.events,
 		collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 	// What alerts compare must be there before it first happens: the increase from
 	// nothing to one is not seen.

@@ -10,8 +10,6 @@ import (
 	"github.com/getkin/kin-openapi/openapi3"
 	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
-
-	"pinwright/openapi"
 )
 
 // operation is one operation of the contract, as the service needs it.
@@ -26,11 +24,14 @@ type operation struct {
 	Batch   string // the body's member whose rows are judged one by one
 	// narrow, where set, returns the roles that this request needs of the
 	// operation's; check reads a body further than the contract can.
-	narrow  func(c echo.Context) []string
-	check   func(in *call) (any, error)
-	spec    *openapi3.Operation
-	params  openapi3.Parameters // path's and operation's own
-	columns []string            // of a list as CSV
+	narrow func(c echo.Context) []string
+	check  func(in *call) (any, error)
+	// deprecated is what of it goes, by the query parameter or header; "" is the
+	// operation itself.
+	deprecated map[string]deprecation
+	spec       *openapi3.Operation
+	params     openapi3.Parameters // path's and operation's own
+	columns    []string            // of a list as CSV
 }
 
 // contract is the parsed contract with its operations by route.
@@ -44,8 +45,8 @@ type contract struct {
 
 var inBraces = regexp.MustCompile(`\{([a-z_]+)\}`)
 
-func loadContract() (*contract, error) {
-	doc, err := openapi3.NewLoader().LoadFromData(openapi.YAML)
+func loadContract(text []byte) (*contract, error) {
+	doc, err := openapi3.NewLoader().LoadFromData(text)
 	if err != nil {
 		return nil, fmt.Errorf("contract: %w", err)
 	}
@@ -65,6 +66,9 @@ func loadContract() (*contract, error) {
 			}
 			if list := spec.Responses.Status(http.StatusOK); list != nil {
 				op.columns = columnsOf(list.Value.Content["text/csv"])
+			}
+			if err := op.readDeprecations(); err != nil {
+				return nil, fmt.Errorf("contract: %s: %w", op.ID, err)
 			}
 			c.byRoute[method+" "+inBraces.ReplaceAllString(path, ":$1")] = op
 			if method == http.MethodGet {

@@ -135,6 +135,8 @@ func (s *Server) serveOrShed(w http.ResponseWriter, r *http.Request) {
 	h.Set("X-Request-Id", id)
 	h.Set("Content-Type", problemType)
 	h.Set("Retry-After", "1")
+	h.Set("Vary", "Origin")
+	letRead(h, r)
 	w.WriteHeader(http.StatusServiceUnavailable)
 	if r.Method != http.MethodHead {
 		_, _ = w.Write([]byte(overloaded + id + `"}`)) //nolint:gosec // JSON, and the id is one of requestID; the client is gone when this fails

@@ -20,6 +20,7 @@ import (
 	"pinwright/internal/postgres"
 	"pinwright/internal/problem"
 	"pinwright/internal/quota"
+	"pinwright/openapi"
 )
 
 // Limits bound what one request may take.
@@ -79,18 +80,23 @@ type Server struct {
 	echo     *echo.Echo
 	quota    *quota.Quota // nil without a limit
 	proxies  []netip.Prefix
-	safe     http.Header  // of every answer
-	shedAt   atomic.Int64 // Unix second of the last line logged about shedding
-	draining atomic.Bool
-	used     sync.Map // token id → day its use was noted
+	safe     http.Header // of every answer
+	// publicURL is how clients reach the service; empty when it is not known.
+	publicURL string
+	shedAt    atomic.Int64 // Unix second of the last line logged about shedding
+	draining  atomic.Bool
+	used      sync.Map // token id → day its use was noted
 	// cleanUps holds a place for each clean-up question being worked on: they take
 	// long and are open to everyone, so they must not take all processors.
 	cleanUps chan struct{}
 }
 
 // New makes a server; it serves nothing until its Handler is used.
-func New(o Options) (*Server, error) {
-	c, err := loadContract()
+func New(o Options) (*Server, error) { return newServer(o, openapi.YAML) }
+
+// newServer serves a contract that has the operations of the generated one.
+func newServer(o Options, text []byte) (*Server, error) {
+	c, err := loadContract(text)
 	if err != nil {
 		return nil, err
 	}
@@ -110,7 +116,7 @@ func New(o Options) (*Server, error) {
 		o.Metrics = prometheus.NewRegistry()
 	}
 	s := &Server{contract: c, now: o.Now, log: o.Log, limits: o.Limits, ready: o.Ready, metrics: newMetrics(o.Metrics), tracer: o.Tracer,
-		proxies: o.TrustedProxies, safe: safeHeaders(o.PublicURL), wait: o.PoolWait,
+		proxies: o.TrustedProxies, safe: safeHeaders(o.PublicURL), publicURL: o.PublicURL, wait: o.PoolWait,
 		cleanUps: make(chan struct{}, max(1, runtime.GOMAXPROCS(0)/2))}
 	s.db = &postgres.DB{Pool: o.Pool, Wait: o.PoolWait, Watch: watch{s}, Heads: o.Heads}
 	if o.Limits.Queue > 0 {
@@ -129,7 +135,7 @@ func New(o Options) (*Server, error) {
 	e := echo.New()
 	e.HideBanner, e.HidePort = true, true
 	e.HTTPErrorHandler = s.fail
-	e.Use(s.guard, s.observe, s.ration)
+	e.Use(s.guard, s.observe, s.cross, s.announce, s.ration)
 	if err := s.pages(e); err != nil {
 		return nil, err
 	}

@@ -218,6 +218,7 @@ type asked struct {
 	body        any               // nil: a valid one where one is taken
 	query       string
 	drop        string // a header to leave out
+	origin      string // of the page that asks; empty: no page
 	id          string // X-Request-Id; equal ones make equal answers equal in every byte
 }
 
@@ -296,6 +297,9 @@ func (k *walk) ask(t *testing.T, op walked, a asked) seen {
 		a.id = uuid.NewString()
 	}
 	r.Header.Set("X-Request-Id", a.id)
+	if a.origin != "" {
+		r.Header.Set("Origin", a.origin)
+	}
 	if a.drop != "" {
 		r.Header.Del(a.drop)
 	}

@@ -15,7 +15,7 @@ import (
 // is missing here is what a fault in the service cannot destroy.
 var rights = map[string]string{
 	"schema_migrations": "SELECT",
-	"club":              "SELECT UPDATE(name,turnaround_hours,units,version)",
+	"club":              "SELECT UPDATE(name,origins,turnaround_hours,units,version)",
 	"garage":            "INSERT SELECT UPDATE",
 	"member":            "INSERT SELECT UPDATE",
 	"token":             "INSERT SELECT UPDATE(revoked_at,used_on)",

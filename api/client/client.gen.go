@@ -1295,6 +1295,9 @@ type Club struct {
 	// Name A name for people
 	Name Name `json:"name"`
 
+	// Origins Origins of web pages that may work for the club's members from a browser, as browsers write them: https, or http on localhost only
+	Origins Origins `json:"origins"`
+
 	// Slug A short name that serves as an id: letters, digits, dot, dash, underscore
 	Slug Code `json:"slug"`
 
@@ -1309,8 +1312,11 @@ type Club struct {
 // ClubPatch What to change; what is left out stays, and null removes what may be missing (RFC 7396)
 type ClubPatch struct {
 	// Name A name for people
-	Name            *Name `json:"name,omitempty"`
-	TurnaroundHours *int  `json:"turnaround_hours,omitempty"`
+	Name *Name `json:"name,omitempty"`
+
+	// Origins Origins of web pages that may work for the club's members from a browser, as browsers write them: https, or http on localhost only
+	Origins         *Origins `json:"origins,omitempty"`
+	TurnaroundHours *int     `json:"turnaround_hours,omitempty"`
 
 	// Units Unit of length (UCUM mm, um, [in_i], [mil_i])
 	Units *Unit `json:"units,omitempty"`
@@ -2268,6 +2274,9 @@ type OptionAnswerOption string
 
 // OptionAnswerProof Whether the fit keeps the accepted risk (JCGM 106)
 type OptionAnswerProof string
+
+// Origins Origins of web pages that may work for the club's members from a browser, as browsers write them: https, or http on localhost only
+type Origins = []string
 
 // Period A half-open stretch of time: `from` belongs to it, `until` does not
 type Period struct {

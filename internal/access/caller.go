@@ -23,7 +23,8 @@ type Caller struct {
 	TokenID    uuid.UUID
 	Scopes     []string
 	UsedOn     *time.Time
-	Turnaround int // hours of cleaning after a loan
+	Turnaround int      // hours of cleaning after a loan
+	Origins    []string // of web pages that may work for the club's members
 }
 
 // Queue asks who holds secret; the answer has no row for a token that is
@@ -32,7 +33,7 @@ type Caller struct {
 func Queue(b *postgres.Batch, secret Secret, now time.Time) *postgres.Rows[Caller] {
 	return postgres.Query[Caller](b, `
 		select c.club_id, c.slug as club_slug, c.currency, c.units, m.id as member_id, m.roles, t.id as token_id, t.scopes, t.used_on,
-		       c.turnaround_hours as turnaround
+		       c.turnaround_hours as turnaround, c.origins
 		from token t
 		join member m on m.club_id = t.club_id and m.id = t.member_id
 		join club c on c.club_id = t.club_id

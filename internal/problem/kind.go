@@ -27,6 +27,8 @@ var (
 		"The detail names the roles that do. Ask one of the club's officers."}
 	InsufficientScope = Kind{"insufficient-scope", 403, "This token's scopes do not allow this",
 		"The detail names the scope that does. Make a token with that scope."}
+	OriginNotAllowed = Kind{"origin-not-allowed", 403, "The club does not list this web page's origin",
+		"A page in a browser may only work for a club that lists the page's origin. An officer adds it to `origins` of the club. Programs outside browsers send no Origin."}
 	NotFound = Kind{"not-found", 404, "There is nothing here for you",
 		"The address or a name in it is wrong, or it belongs to a club that this token is not for; the answer is the same, so that nothing is given away."}
 	MethodNotAllowed = Kind{"method-not-allowed", 405, "This address does not take that method",
@@ -75,7 +77,7 @@ var (
 
 // Kinds lists every kind, in the order of their status.
 func Kinds() []Kind {
-	return []Kind{MalformedRequest, KeyMissing, Unauthenticated, MissingRole, InsufficientScope, NotFound, MethodNotAllowed,
+	return []Kind{MalformedRequest, KeyMissing, Unauthenticated, MissingRole, InsufficientScope, OriginNotAllowed, NotFound, MethodNotAllowed,
 		NotAcceptable, RequestInProgress, ToolTaken, NotLendable, IDUsed, NameTaken, NotAllowedNow, ImportInUse, StaleVersion, TooLarge,
 		UnsupportedMediaType, InvalidRequest, AmbiguousName, RowsRefused, KeyReused, KeyTooOld, PreconditionRequired, TooManyRequests, Internal, Unavailable}
 }

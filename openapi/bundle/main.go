@@ -139,7 +139,7 @@ func complete(path, method string, op object) error {
 		}
 		op["security"] = []any{object{"bearer": []any{}}}
 		who = forWhom(op)
-		for _, k := range []string{"unauthenticated", "missing-role", "insufficient-scope", "not-found", "invalid-request"} {
+		for _, k := range []string{"unauthenticated", "origin-not-allowed", "missing-role", "insufficient-scope", "not-found", "invalid-request"} {
 			kinds[k] = true
 		}
 	} else {
