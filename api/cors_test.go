@@ -96,7 +96,7 @@ func TestEveryOperationServesPagesOfListedOrigins(t *testing.T) {
 				if mayRead(s, listed) != (origin == listed) {
 					t.Errorf("from %q: Access-Control-Allow-Origin %q", origin, s.Header.Get("Access-Control-Allow-Origin"))
 				}
-				if !slices.Contains(s.Header.Values("Vary"), "Origin") {
+				if !strings.HasPrefix(s.Header.Get("Vary"), "Origin") {
 					t.Errorf("from %q: Vary is %q; a cache must not show one origin's answer to another (Fetch, “CORS protocol and HTTP caches”)", origin, s.Header.Values("Vary"))
 				}
 				if s.Header.Get("Access-Control-Allow-Credentials") != "" {

@@ -81,7 +81,7 @@ func (s *Server) begin(c echo.Context) (in *call, invalid, err error) {
 		c.Response().Header().Set("Accept-Patch", strings.Join(op.mediaTypes(), ", ")) // RFC 5789, 2.2
 	}
 	if len(op.columns) > 0 {
-		c.Response().Header().Add("Vary", "Accept")
+		c.Response().Header().Set("Vary", "Origin, Accept") // see cross
 	}
 	return in, invalid, nil
 }

@@ -58,7 +58,7 @@ func TestEveryListSaysTheSameAsCSV(t *testing.T) {
 			if media := got.header.Get("Content-Type"); media != csvMedia {
 				t.Errorf("Content-Type %q", media)
 			}
-			if got.header.Get("Vary") != "Accept" || asJSON.header.Get("Vary") != "Accept" {
+			if got.header.Get("Vary") != "Origin, Accept" || asJSON.header.Get("Vary") != "Origin, Accept" {
 				t.Errorf("Vary %q and %q: a cache would mix them up (RFC 9110, 12.5.5)", got.header.Get("Vary"), asJSON.header.Get("Vary"))
 			}
 			if strings.Count(string(got.body), "\r\n") == 0 || !bytes.HasSuffix(got.body, []byte("\r\n")) {
@@ -224,7 +224,7 @@ func TestEveryListRefusesWhatItIsNot(t *testing.T) {
 	for _, op := range asCSV(t) {
 		path := w.furnishedAt(op)
 		refused := w.do("GET", path, w.officer, nil, header{"Accept", "text/html, image/*"}).want(406).wantProblem("not-acceptable")
-		if refused.header.Get("Vary") != "Accept" || refused.header.Get("Content-Type") != "application/problem+json" {
+		if refused.header.Get("Vary") != "Origin, Accept" || refused.header.Get("Content-Type") != "application/problem+json" {
 			t.Errorf("%s: %v", op, refused.header)
 		}
 		w.do("GET", path, "", nil, header{"Accept", "text/html"}).want(401) // who asks comes first
