@@ -322,8 +322,11 @@ type sample struct {
 	logEvidence, evidenceSE  float64
 }
 
-// run adapts the proposal in a few short rounds, then draws n states.
-func (m *bruteForce) run(n int) sample {
+// run adapts the proposal, then draws n states.
+func (m *bruteForce) run(n int) sample { return m.final(m.adapt(), n) }
+
+// adapt fits the proposal in a few short rounds.
+func (m *bruteForce) adapt() *proposal {
 	k := len(m.slots)
 	centre, cov := make([]float64, k), mat.NewSymDense(k, nil)
 	for i, s := range m.slots {
@@ -354,7 +357,7 @@ func (m *bruteForce) run(n int) sample {
 		}
 		centre, cov = next, nextCov
 	}
-	return m.final(newProposal(centre, cov), n)
+	return newProposal(centre, cov)
 }
 
 // firstBase is a wide first guess of where the base of a feature lies.
