@@ -44,7 +44,7 @@ func TestErasedMemberIsForgottenAndEverythingStays(t *testing.T) {
 
 	w.do("GET", w.at("me"), token, nil).want(401)
 	w.do("GET", w.at("members/77"), w.officer, nil).want(404)
-	for _, at := range []string{"members/" + id, "members", "tokens", "vehicles/" + vehicle, "readings/" + reading, "reservations/" + reservation, "reservations", "readings"} {
+	for _, at := range []string{"members/" + id, "members", "tokens", "vehicles/" + vehicle, "readings/" + reading, "reservations/" + reservation, "reservations", "readings", "search?q=quillon", "search?q=QB+1"} {
 		if text := string(w.do("GET", w.at(at), w.officer, nil).want(200).body); strings.Contains(strings.ToLower(text), "quillon") || strings.Contains(text, "QB 1") {
 			t.Errorf("%s still tells: %s", at, text)
 		}

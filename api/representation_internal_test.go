@@ -8,6 +8,8 @@ import (
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
+
+	"pinwright/internal/sheet"
 )
 
 // RFC 9110, 12.5.1: the example's Accept and its table of quality values. Its last
@@ -121,6 +123,21 @@ func TestTextsThatASpreadsheetWouldRunAreHarmless(t *testing.T) {
 		// One apostrophe off gives the text back; encoding/csv reads a CRLF within quotes as LF.
 		if rows[1][0] != "'"+text {
 			t.Errorf("%q became %q", text, rows[1][0])
+		}
+	}
+	// What went out as CSV comes in as a sheet as it was, but for the space around it.
+	for _, text := range []string{"=1+2", "'=1", "''@1", "＝1", "-5", "'57 tourer", "a\"b,c;d", "plain"} {
+		body, err := json.Marshal(map[string]any{"items": []any{map[string]any{"name": text, "number": "1"}}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		out, err := csvOf([]string{"name", "number"}, body)
+		if err != nil {
+			t.Fatal(err)
+		}
+		read, err := sheet.Read(out)
+		if err != nil || len(read.Rows) != 1 || read.Rows[0].Cells[0] != text {
+			t.Errorf("%q went out as %q and came in as %+v %v", text, out, read, err)
 		}
 	}
 	for _, text := range []string{"", "'", "'57 tourer", "R-1", "a=b", " =1", "9.12 mm", "½"} {

@@ -169,9 +169,10 @@ func (s *Sheet) take(row int, cells []string) error {
 }
 
 // cell is what was meant by a cell: without the space around it, and without the
-// apostrophe that this service puts before what looks like a formula.
+// apostrophe that this service puts before what looks like a formula. A text that had
+// apostrophes before its sign got one more.
 func cell(text string) string {
-	if len(text) > 1 && text[0] == '\'' && strings.IndexByte("=+-@\t\r", text[1]) >= 0 {
+	if rest := strings.TrimLeft(text, "'"); rest != text && strings.IndexAny(rest, "=+-@\t\r\n＝＋－＠") == 0 {
 		return text[1:]
 	}
 	return strings.TrimSpace(text)

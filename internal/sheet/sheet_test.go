@@ -99,7 +99,7 @@ func TestRowsAreNumberedAsASpreadsheetNumbersThem(t *testing.T) {
 
 func TestExactlyTheApostropheOfAnExportIsTakenOff(t *testing.T) {
 	t.Parallel()
-	for in, want := range map[string]string{"'=1": "=1", "'+1": "+1", "'-1": "-1", "'@a": "@a", "'\ta": "\ta", "''=1": "''=1", "'a": "'a", "'": "'", "=1": "=1", " x ": "x", "' =1": "' =1"} {
+	for in, want := range map[string]string{"'=1": "=1", "'+1": "+1", "'-1": "-1", "'@a": "@a", "'\ta": "\ta", "''=1": "'=1", "'＝1": "＝1", "''a": "''a", "'a": "'a", "'": "'", "=1": "=1", " x ": "x", "' =1": "' =1"} {
 		if got := read(t, "a,b\n\""+in+"\",1\n").Rows[0].Cells[0]; got != want {
 			t.Errorf("%q came in as %q, want %q", in, got, want)
 		}
