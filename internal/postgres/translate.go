@@ -16,8 +16,11 @@ import (
 const (
 	serializationFailure = "40001"
 	deadlockDetected     = "40P01"
-	lockNotAvailable     = "55P03"
-	queryCanceled        = "57014"
+	// foreignKeyViolation means that what the lookups found was taken away before
+	// the effects came: run again, they no longer find it and the decision says so.
+	foreignKeyViolation = "23503"
+	lockNotAvailable    = "55P03"
+	queryCanceled       = "57014"
 )
 
 func sqlState(err error) string {
@@ -40,7 +43,7 @@ func retryable(err error) string {
 		return o.Code
 	}
 	switch s := sqlState(err); s {
-	case serializationFailure, deadlockDetected:
+	case serializationFailure, deadlockDetected, foreignKeyViolation:
 		return s
 	}
 	return ""

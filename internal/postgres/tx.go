@@ -143,7 +143,7 @@ const attempts = 5
 
 // Write runs one write transaction: lookups travel with begin, then decide
 // runs, then what it queued travels with commit. Deadlocks, serialization
-// failures and what RunAgainOn names run all of it again, so build and decide must have no effect of
+// failures, violated foreign keys and what RunAgainOn names run all of it again, so build and decide must have no effect of
 // their own.
 func (db *DB) Write(ctx context.Context, club uuid.UUID, now time.Time, build func(b *Batch), decide func(tx *Tx) error) error {
 	ctx = db.watcher().TransactionBegins(ctx, true)
@@ -157,7 +157,7 @@ func (db *DB) write(ctx context.Context, club uuid.UUID, now time.Time, build fu
 		err := db.writeOnce(ctx, club, now, build, decide)
 		state := retryable(err)
 		if state == "" || try == attempts {
-			if state != "" {
+			if state != "" && state != foreignKeyViolation { // what is still not there then is a fault of ours
 				return unavailable(err)
 			}
 			return translate(err)
