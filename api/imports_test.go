@@ -338,3 +338,25 @@ func TestImportTemplatesComeInAsTheyAre(t *testing.T) {
 	}
 	w.do("GET", "/v1/import-templates/recipes", "", nil).want(422).wantProblem("invalid-request").wantFault("{kind}")
 }
+
+// What a list gives out as CSV comes in again as it was: nothing is new, nothing
+// is to mend, formula-like notes and lists of roles included.
+func TestListsAsCSVComeInAgain(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t).mews()
+	w.bringAll("joints")
+	w.do("PATCH", w.at("tools/R-62"), w.officer, row{"note": "''=odd, \"quoted\""}, header{"If-Match", "*"}).want(200)
+	for kind, list := range map[string]string{"members": "members", "tools": "tools", "vehicles": "vehicles", "joints": "vehicles/tern/joints"} {
+		out := w.do("GET", w.at(list), w.officer, nil, header{"Accept", "text/csv"}).want(200)
+		r := w.bring(w.officer, kind, "&dry_run=true", string(out.body)).want(200)
+		if r.num("existing") != r.num("rows_read") || r.num("rows_read") < 2 {
+			t.Errorf("%s:\n%s\n%s", kind, out.body, r.body)
+		}
+		for _, at := range r.get("columns").([]any) {
+			c := at.(map[string]any)
+			if c["column"] == "garage_id" && c["field"] != "garage" || c["column"] == "roles" && c["field"] != "roles" {
+				t.Errorf("%s: %v", kind, c)
+			}
+		}
+	}
+}

@@ -106,7 +106,7 @@ func put(object map[string]any, pointer string, value any) {
 }
 
 var (
-	between   = regexp.MustCompile(`[\s,;+/]+`)
+	between   = regexp.MustCompile(`[\s,;+/|]+`)
 	notInWord = regexp.MustCompile(`[\s-]+`)
 )
 

@@ -36,6 +36,7 @@ const (
 	MostRows    = 2000 // below the header
 	MostColumns = 60
 	MostCell    = 2000 // characters
+	MostName    = 300  // characters of a column's name
 )
 
 // Sheet is a header and the rows below it.
@@ -150,6 +151,11 @@ func (s *Sheet) take(row int, cells []string) error {
 	case s.Header == nil:
 		if filled > MostColumns {
 			return &Error{Row: row, TooMany: true, Detail: fmt.Sprintf("there are %d columns, at most %d are taken", filled, MostColumns)}
+		}
+		for i, name := range out {
+			if utf8.RuneCountInString(name) > MostName {
+				return refuse(row, "the name of column %d has more than %d characters", i+1, MostName)
+			}
 		}
 		s.Header, s.HeaderRow = out, row
 		return nil

@@ -99,7 +99,7 @@ func TestRowsAreNumberedAsASpreadsheetNumbersThem(t *testing.T) {
 
 func TestExactlyTheApostropheOfAnExportIsTakenOff(t *testing.T) {
 	t.Parallel()
-	for in, want := range map[string]string{"'=1": "=1", "'+1": "+1", "'-1": "-1", "'@a": "@a", "'\ta": "\ta", "''=1": "'=1", "'＝1": "＝1", "''a": "''a", "'a": "'a", "'": "'", "=1": "=1", " x ": "x", "' =1": "' =1"} {
+	for in, want := range map[string]string{"'=1": "=1", "'+1": "+1", "'-1": "-1", "'@a": "@a", "'\ta": "\ta", "'\na": "\na", "'＝1": "＝1", "''=1": "'=1", "'" + "''@a": "''@a", "''a": "''a", "'a": "'a", "'": "'", "=1": "=1", " x ": "x", "' =1": "' =1"} {
 		if got := read(t, "a,b\n\""+in+"\",1\n").Rows[0].Cells[0]; got != want {
 			t.Errorf("%q came in as %q, want %q", in, got, want)
 		}
@@ -126,6 +126,7 @@ func TestWhatCannotBeReadIsRefusedWithItsRow(t *testing.T) {
 		{"neither UTF-8 nor Windows-1252", "a,b\n1,\x81\n", 0, "neither", false},
 		{"too many columns", strings.Repeat("a,", sheet.MostColumns) + "a\n1\n", 1, "at most", true},
 		{"too many rows", "a\n" + strings.Repeat("1\n", sheet.MostRows+1), sheet.MostRows + 2, "split the sheet", true},
+		{"a name too long", strings.Repeat("ä", sheet.MostName+1) + "\n1\n", 1, "characters", false},
 		{"a cell too long", "a\n" + strings.Repeat("ä", sheet.MostCell+1) + "\n", 2, "characters", false},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
