@@ -165,6 +165,10 @@ func (p *Post) judge(tx *postgres.Tx, actor uuid.UUID) []Result {
 // contentSpace is the namespace of ids that are made of content.
 var contentSpace = uuid.MustParse("6a0e3f52-8c1d-4b7e-9d43-5f2c7a91e0b8")
 
+func contentID(space uuid.UUID, content []byte) uuid.UUID {
+	return uuid.NewHash(sha256.New(), space, content, 8)
+}
+
 // nameByContent gives every sound reading without an id one that is made of its
 // content (a name-based UUID of version 8, RFC 9562, 5.8 and B.2), so that the
 // same reading entered again is the same reading. Equal ones that are entered
@@ -180,7 +184,7 @@ func nameByContent(results []Result) []uuid.UUID {
 		}
 		nth := seen[string(r.Fingerprint)]
 		seen[string(r.Fingerprint)]++
-		r.ID = uuid.NewHash(sha256.New(), contentSpace, append(slices.Clone(r.Fingerprint), fmt.Sprint(" ", nth)...), 8)
+		r.ID = contentID(contentSpace, append(slices.Clone(r.Fingerprint), fmt.Sprint(" ", nth)...))
 		ids = append(ids, r.ID)
 	}
 	return ids
