@@ -1637,15 +1637,11 @@ type Import struct {
 	Refused  int `json:"refused"`
 
 	// Report What a sheet did, or would do
-	Report   *ImportReport `json:"report,omitempty"`
-	Reverted *struct {
-		At time.Time `json:"at"`
+	Report ImportReport `json:"report"`
 
-		// MemberId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
-		MemberId Id     `json:"member_id"`
-		Reason   string `json:"reason"`
-	} `json:"reverted,omitempty"`
-	Version int64 `json:"version"`
+	// Reverted That it was taken back
+	Reverted *ImportReverted `json:"reverted,omitempty"`
+	Version  int64           `json:"version"`
 }
 
 // ImportColumn What became of a column of the sheet
@@ -1687,11 +1683,31 @@ type ImportFault struct {
 // ImportKind What the rows of a sheet are
 type ImportKind string
 
+// ImportListed A sheet that came in, without its report
+type ImportListed struct {
+	Created   int       `json:"created"`
+	CreatedAt time.Time `json:"created_at"`
+	Existing  int       `json:"existing"`
+
+	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Id Id `json:"id"`
+
+	// Kind What the rows of a sheet are
+	Kind ImportKind `json:"kind"`
+
+	// MemberId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	MemberId Id  `json:"member_id"`
+	Refused  int `json:"refused"`
+
+	// Reverted That it was taken back
+	Reverted *ImportReverted `json:"reverted,omitempty"`
+	Version  int64           `json:"version"`
+}
+
 // ImportPage A page of a list; there are more while it has `next`
 type ImportPage struct {
-	// Items Without their reports
-	Items []Import `json:"items"`
-	Next  *string  `json:"next,omitempty"`
+	Items []ImportListed `json:"items"`
+	Next  *string        `json:"next,omitempty"`
 }
 
 // ImportReport What a sheet did, or would do
@@ -1712,6 +1728,15 @@ type ImportReport struct {
 	RowsRead int         `json:"rows_read"`
 	Summary  string      `json:"summary"`
 	Warnings []Text      `json:"warnings"`
+}
+
+// ImportReverted That it was taken back
+type ImportReverted struct {
+	At time.Time `json:"at"`
+
+	// MemberId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	MemberId Id     `json:"member_id"`
+	Reason   string `json:"reason"`
 }
 
 // ImportRow defines model for ImportRow.
@@ -3540,7 +3565,7 @@ type CreateImportParams struct {
 	// Kind What the rows are
 	Kind ImportKind `form:"kind" json:"kind"`
 
-	// DryRun Run everything, write nothing
+	// DryRun Run everything, write nothing; the Idempotency-Key is not used up
 	DryRun *bool `form:"dry_run,omitempty" json:"dry_run,omitempty"`
 
 	// Partial Take the sound rows, whatever the others are

@@ -38,7 +38,7 @@ func (r *importing) judgeMembers(found *postgres.Rows[club.Member], garages *pos
 		}
 		m := club.Member{ID: newID(), Number: body.Number, Name: body.Name, Roles: rolesOf(body.Roles), GarageID: at, Version: 1}
 		if was := known[m.Number]; was != nil {
-			r.onRecord(i, was.ID, says("/name", &m.Name, was.Name),
+			r.onRecord(i, was.ID, saying{pointer: "/name", given: true, same: m.Name == was.Name, record: "another name"},
 				saying{pointer: "/roles", given: body.Roles != nil, same: slices.Equal(m.Roles, was.Roles), record: strings.Join(was.Roles, ", ")},
 				saying{pointer: "/garage", given: body.Garage != nil, same: sameID(at, was.GarageID), record: "another garage"})
 			continue

@@ -3,6 +3,7 @@ package api
 import (
 	"fmt"
 	"strings"
+	"time"
 
 	"pinwright/internal/imports"
 	"pinwright/internal/reading"
@@ -60,7 +61,7 @@ func summaryOf(out ImportReport, partial bool) string {
 	add(out.Created, "new")
 	add(out.Existing, "there already")
 	add(out.Refused, "to mend")
-	text := fmt.Sprintf("%d of the sheet's rows are %s: %s.", out.RowsRead, out.Kind, strings.Join(parts, ", "))
+	text := fmt.Sprintf("%s%s: %s.", strings.ToUpper(string(out.Kind[:1])), out.Kind[1:], strings.Join(parts, ", "))
 	switch {
 	case out.Refused == 0:
 	case partial && out.Refused < out.RowsRead:
@@ -77,7 +78,7 @@ func (r *importing) nextSteps(out ImportReport) []Text {
 		steps = append(steps, Text{Code: code, Text: fmt.Sprintf(format, args...)})
 	}
 	if out.Refused > 0 {
-		add("mend_rows", "Mend the %d rows that `rows` lists as refused, each in the column it names, and send the sheet again; what came in already is known then.", out.Refused)
+		add("mend_rows", "Mend what `rows` lists as refused, each in the column it names, and send the sheet again; what came in already is known then.")
 	}
 	switch {
 	case out.DryRun && out.Created > 0:
@@ -94,10 +95,8 @@ func (r *importing) keep(report ImportReport) (answer, error) {
 	if err != nil {
 		return answer{}, err
 	}
-	i := imports.Import{ID: newID(), Kind: r.Kind, MemberID: r.in.caller.MemberID, CreatedAt: r.tx.Now, Version: 1,
+	i := imports.Import{ID: newID(), Kind: r.Kind, MemberID: r.in.caller.MemberID, CreatedAt: r.tx.Now.Truncate(time.Microsecond), Version: 1,
 		Created: int32(report.Created), Existing: int32(report.Existing), Refused: int32(report.Refused)} //nolint:gosec // bounded by sheet.MostRows
 	imports.Keep(r.tx, i, body, r.made)
-	out := importOut(i)
-	out.Report = &report
-	return created(r.in.path("imports", i.ID.String()), out), nil
+	return created(r.in.path("imports", i.ID.String()), importOut(i, report)), nil
 }

@@ -67,7 +67,7 @@ func (r *importing) begin() {
 		r.refuse(i, true, body.OfModel...)
 		if body.Beyond != "" {
 			r.outcomes[i].faults = append(r.outcomes[i].faults, ImportFault{
-				Detail: fmt.Sprintf("has a cell (%q) right of the last column; put cells that contain the separator in quotes, or give the column a name", body.Beyond)})
+				Detail: "has a cell right of the last column; put cells that contain the separator in quotes, or give the column a name"})
 		}
 	}
 }
@@ -185,10 +185,11 @@ func orNothing(record string) string {
 	if record == "" {
 		return "nothing"
 	}
-	return fmt.Sprintf("%q", record)
+	return record
 }
 
-// saying is what a row says beside what is on record.
+// saying is what a row says beside what is on record. Of people record shows no
+// name: reports are kept, and nobody should have to be erased from them.
 type saying struct {
 	pointer     string
 	given, same bool
@@ -197,7 +198,11 @@ type saying struct {
 }
 
 func says(pointer string, given *string, record string) saying {
-	return saying{pointer: pointer, given: given != nil, same: or(given, "") == record, record: record}
+	s := saying{pointer: pointer, given: given != nil, same: or(given, "") == record}
+	if record != "" {
+		s.record = fmt.Sprintf("%q", record)
+	}
+	return s
 }
 
 // create notes that a row makes something.

@@ -42,11 +42,10 @@ func (r *importing) judgeVehicles(found *postgres.Rows[vehicle.Vehicle], garages
 		}
 		v := vehicle.Vehicle{ID: newID(), MemberID: r.in.caller.MemberID, Version: 1}
 		if body.Member != nil {
-			owner, err := owners.find("/member", *body.Member)
-			if owner != nil {
+			if owner, _ := owners.find("/member", *body.Member); owner != nil {
 				v.MemberID = owner.ID
-			} else if err := r.refuseErr(i, false, err); err != nil {
-				return err
+			} else { // a name, perhaps, which the report must not keep
+				r.refuse(i, false, problem.Fault{Pointer: "/member", Detail: "is no member's number in this club; give the number, or leave it out to enter your own"})
 			}
 		}
 		v, err = fillVehicle(v, body, at)

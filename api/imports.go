@@ -76,24 +76,26 @@ func mapSheet(in *call) (any, error) {
 	return mapped{read, mapping}, nil
 }
 
-func importOut(i imports.Import) Import {
-	out := Import{Id: i.ID, Kind: ImportKind(i.Kind), MemberId: i.MemberID, CreatedAt: i.CreatedAt.UTC(),
+func importListed(i imports.Import) ImportListed {
+	out := ImportListed{Id: i.ID, Kind: ImportKind(i.Kind), MemberId: i.MemberID, CreatedAt: i.CreatedAt.UTC(),
 		Created: int(i.Created), Existing: int(i.Existing), Refused: int(i.Refused), Version: i.Version}
 	if i.RevertedAt != nil {
-		out.Reverted = &struct {
-			At       time.Time `json:"at"`
-			MemberId Id        `json:"member_id"`
-			Reason   string    `json:"reason"`
-		}{i.RevertedAt.UTC(), *i.RevertedBy, i.RevertReason}
+		out.Reverted = &ImportReverted{At: i.RevertedAt.UTC(), MemberId: *i.RevertedBy, Reason: i.RevertReason}
 	}
 	return out
 }
 
+func importOut(i imports.Import, report ImportReport) Import {
+	l := importListed(i)
+	return Import{Id: l.Id, Kind: l.Kind, MemberId: l.MemberId, CreatedAt: l.CreatedAt, Created: l.Created, Existing: l.Existing, Refused: l.Refused,
+		Reverted: l.Reverted, Report: report, Version: l.Version}
+}
+
 // importKept is an import with its report.
 func importKept(k imports.Kept) (Import, error) {
-	out := importOut(k.Import)
-	out.Report = &ImportReport{}
-	return out, json.Unmarshal(k.Report, out.Report)
+	var report ImportReport
+	err := json.Unmarshal(k.Report, &report)
+	return importOut(k.Import, report), err
 }
 
 // ListImports implements the contract.
@@ -107,7 +109,7 @@ func (s *Server) ListImports(c echo.Context, _ InClub, _ ListImportsParams) erro
 		rows := imports.List(b, after, p.limit+1)
 		return func() (answer, error) {
 			items, next := cut(in, p, rows.Items, func(i imports.Import) []string { return []string{i.ID.String()} })
-			return in.listed(ImportPage{Items: each(items, importOut), Next: next}, next), nil
+			return in.listed(ImportPage{Items: each(items, importListed), Next: next}, next), nil
 		}
 	})
 }

@@ -38,19 +38,19 @@ func TestFaultsAreToldByRowAndColumn(t *testing.T) {
 	}{
 		{"members", "", "No;Full name;Roles;Garage\n" +
 			";Nobody;;\nM-80;;;\nM 81;Blank Inside;;\nM-82;Odd Role;pilot;\nM-83;Away;;attic\nM-84;Twice;;\nM-84;Twice;;\nM-41;Another Name;;\nM-85;Too;many;mews;cells\n", []string{
-			"2 No|is needed", "3 Full name|is needed", "4 No|letters, digits", "5 Roles|use one of", "6 Garage|there is no “attic”", "8 No|stands in row 7", "9 Full name|is on record with \"Wren Alder\"", "10 |right of the last column", "10 Roles|use one of",
+			"2 No|is needed", "3 Full name|is needed", "4 No|letters, digits", "5 Roles|use one of", "6 Garage|there is no “attic”", "8 No|stands in row 7", "9 Full name|is on record with another name", "10 |right of the last column", "10 Roles|use one of",
 		}},
 		{"tools", "", "number,model,garage,kind,size (mm),resolution (mm),state,charge,class\n" +
 			"T-1,none-such,mews,,,,,,\nT-2,new-a,mews,reamer,,,,,\nT-3,new-a,mews,,,,,,\nT-4,new-b,mews,caliper,9,0.01,,,\nT-5,new-c,mews,spoon,,,,,\nT-6,reamer-9.500,mews,,9.400,,,,\nT-7,reamer-9.500,mews,,,,broken,,\nT-8,new-d,mews,puller,,,,1.234,\nT-9,new-e,mews,puller,,,,2.50 USD,\nT-10,new-f,mews,puller,,,,1 frog,\nT-11,reamer-9.500,nowhere,,,,,,\nR-61,pin-9.490,mews,,,,,,\nT-12,new-g,mews,reamer,9 inch,,,,\nT-13,new-h,mews,pin gauge,0.35 in,,,,\nT-14,new-i,mews,pin gauge,8,,,,Q\n", []string{
-			"2 model|there is no tool model “none-such”", "3 size (mm)|is needed", "4 model|to mend in row 3", "5 size (mm)|does not go with", "6 kind|use one of", "7 size (mm)|has \"9.5 mm\" here", "8 state|use one of", "9 charge|more decimals than EUR", "10 charge|reckons in EUR", "11 charge|no known currency", "12 garage|there is no “nowhere”", "13 model|is on record with \"reamer-9.500\"", "14 size (mm)|no known unit", "15 size (mm)|make them agree", "16 class|use one of",
+			"2 model|there is no tool model “none-such”", "3 size (mm)|is needed", "4 model|to mend in row 3", "5 size (mm)|does not go with", "6 kind|use one of", "7 size (mm)|has 9.5 mm here", "8 state|use one of", "9 charge|more decimals than EUR", "10 charge|reckons in EUR", "11 charge|no known currency", "12 garage|there is no “nowhere”", "13 model|is on record with \"reamer-9.500\"", "14 size (mm)|no known unit", "15 size (mm)|make them agree", "16 class|use one of",
 		}},
 		{"vehicles", "", "code,name,chassis,year,owner,garage\n" +
 			"v1,A,,1837,,\nv2,B,,nineteen,,\nv3,C,,,M-999,\nv4,D,1M8GDM9AXKP04278O,,,\ntern,Tern coupé,T 1187,1938,,\nv5,E,,,,attic\n", []string{
-			"2 year|at least 1880", "3 year|no number", "4 owner|there is no “M-999”", "5 chassis|", "6 year|is on record with \"1937\"", "7 garage|there is no “attic”",
+			"2 year|at least 1880", "3 year|no number", "4 owner|is no member", "5 chassis|", "6 year|is on record with 1937", "7 garage|there is no “attic”",
 		}},
 		{"joints", "", "vehicle,template,position,nominal (mm),series,fit,least clearance,largest clearance (um)\n" +
 			"nowhere,door-hinge,a,,,,,\ntern,none,a,,,,,\ntern,door-hinge,front-left-upper,9.5,,,,\ntern,door-hinge,a,-1,,,,\ntern,door-hinge,b,9,none,,,\ntern,door-hinge,c,9,,H99,,\ntern,door-hinge,d,9,,,0.01,\ntern,door-hinge,e f,9,,,,\n,door-hinge,g,9,,,,\ntern,door-hinge,0192f0c1-2a3b-7c4d-8e5f-60718293a4b5,9,,,,\ntern,door-hinge,h,9,,,,\ntern,door-hinge,h,9,,,,\n", []string{
-			"2 vehicle|there is no “nowhere”", "3 template|there is no “none”", "4 nominal (mm)|is on record with \"9 mm\"", "5 nominal (mm)|larger than zero", "6 series|there is no “none”", "7 fit|", "8 least clearance|has no unit", "9 position|letters, digits", "10 vehicle|is needed", "11 position|looks like an id", "13 position|stands in row 12",
+			"2 vehicle|there is no “nowhere”", "3 template|there is no “none”", "4 nominal (mm)|is on record with 9 mm", "5 nominal (mm)|larger than zero", "6 series|there is no “none”", "7 fit|", "8 least clearance|has no unit", "9 position|letters, digits", "10 vehicle|is needed", "11 position|looks like an id", "13 position|stands in row 12",
 		}},
 		{"readings", "", "date,vehicle,joint,value,with,instrument,gauge (mm),result,temperature,id,end\n" +
 			"2026-05-01,tern,nowhere,9 mm,caliper,,,,,,\n2026-05-01,,front-left-upper,9 mm,caliper,,,,,,\n01/02/2026,tern,front-left-upper,9 mm,caliper,,,,,,\n,tern,front-left-upper,9 mm,caliper,,,,,,\n2126-05-01,tern,front-left-upper,9 mm,caliper,,,,,,\n2026-05-01,tern,front-left-upper,9,caliper,,,,,,\n2026-05-01,tern,front-left-upper,9 mm,,,,,,,\n2026-05-01,tern,front-left-upper,9 mm,,X-1,,,,,\n2026-05-01,tern,front-left-upper,,,,9.5,,,,\n2026-05-01,tern,front-left-upper,,,,9.5,perhaps,,,\n2026-05-01,tern,front-left-upper,9 mm,caliper,,,,20,,\n2026-05-01,tern,front-left-upper,9 mm,caliper,,,,,7,\n2026-05-01,tern,front-left-upper,9 mm,caliper,,,,,,a\n2026-05-01,tern,front-left-upper,1.234,caliper,,,,,,\n2026-05-01,tern,front-left-upper,\"1,234 mm\",caliper,,,,,,\n2026-05-01,tern,front-left-upper,\"1.234,5 mm\",caliper,,,,,,\n2026-05-01,tern,front-left-upper,,,,,,,,\n", []string{
@@ -235,5 +235,26 @@ func TestImportsThatRaceForTheSameNumbers(t *testing.T) {
 				t.Errorf("%v made and %v found there, want %d and %d", made, there, rows, (racers-1)*rows)
 			}
 		})
+	}
+}
+
+// Reports are kept, and name nobody: neither who came in, nor who is on record,
+// nor who stands where a number should.
+func TestKeptReportsNameNobody(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	for kind, text := range map[string]string{
+		"members":  "number,name\nK-1,Zephyrine Quill\nM1,Zephyrine Quill\nK 2,Zephyrine Quill\nK-1,Zephyrine Quill\nK-3,x,Zephyrine Quill\n",
+		"vehicles": "code,name,owner\nv-1,Car,\nv-2,Car,Zephyrine Quill\n",
+	} {
+		made := w.bring(w.officer, kind, "&partial=true", text).want(201)
+		if made.num("refused") == 0 {
+			t.Fatalf("%s: nothing was refused, so this proves nothing: %s", kind, made.body)
+		}
+		for _, name := range []string{"Zephyrine", "Quill", "Odile", "Farrow"} {
+			if strings.Contains(string(w.do("GET", made.header.Get("Location"), w.officer, nil).want(200).body), name) {
+				t.Errorf("%s: the kept report names %s", kind, name)
+			}
+		}
 	}
 }

@@ -3,7 +3,9 @@ package api_test
 import (
 	"fmt"
 	"strings"
+	"sync"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 )
@@ -111,4 +113,53 @@ func TestWhoMayTakeBack(t *testing.T) {
 	w.revert(w.as("member"), theirs).want(403).wantProblem("missing-role")
 	w.revert(w.as("member"), own).want(200)
 	w.revert(w.officer, theirs).want(200)
+}
+
+// While some use what an import made, somebody takes it back: either is first,
+// and the other is told so; nobody meets a fault.
+func TestTakingBackRacesWithUse(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t).mews()
+	w.bringAll("vehicles")
+	outcomes := map[string]int{}
+	for round := range 12 {
+		made := w.bring(w.officer, "joints", "", "vehicle,template,position\ntern,door-hinge,raced\ntern,door-hinge,beside\n").want(201)
+		used := make([]*response, 3)
+		var back *response
+		var all sync.WaitGroup
+		w.othersWrite()
+		for i := range used {
+			all.Go(func() {
+				used[i] = w.do("POST", w.at("readings"), w.officer, row{"id": newID(), "joint": "raced", "value": "9 mm", "with": "caliper"})
+			})
+		}
+		all.Go(func() {
+			time.Sleep(time.Duration(round%6) * 2 * time.Millisecond)
+			back = w.revert(w.officer, made)
+		})
+		all.Wait()
+		kept := 0
+		for _, r := range used {
+			switch r.status {
+			case 201:
+				kept++
+			case 422:
+				r.wantFault("/joint")
+			default:
+				t.Errorf("a reading was answered %d %s", r.status, r.body)
+			}
+		}
+		switch {
+		case back.status == 200 && kept == 0:
+			outcomes["taken back"]++
+		case back.status == 409 && kept > 0:
+			outcomes["used"]++
+			if _, err := w.db.Owner.Exec(t.Context(), `delete from reading; delete from import_made; delete from feature; delete from joint`); err != nil {
+				t.Fatal(err)
+			}
+		default:
+			t.Errorf("taking back was answered %d with %d readings kept: %s", back.status, kept, back.body)
+		}
+	}
+	t.Log(outcomes)
 }

@@ -27,6 +27,8 @@ type Column struct {
 	Field *Field // nil: its cells count for nothing
 	Unit  string // from its name
 	How   string
+
+	folded string
 }
 
 // Wish is what a request says of the columns of its sheet.
@@ -52,7 +54,7 @@ func Map(k Kind, s *sheet.Sheet, wish Wish) (*Mapping, []problem.Fault) {
 		if name == "" {
 			name = fmt.Sprintf("column %d", i+1)
 		}
-		m.Columns[i] = Column{Name: name, How: NotTaken}
+		m.Columns[i] = Column{Name: name, How: NotTaken, folded: sheet.Fold(name)}
 	}
 	faults := m.obey()
 	for i := range m.Columns {
@@ -68,8 +70,9 @@ func (m *Mapping) obey() []problem.Fault {
 	var faults []problem.Fault
 	find := func(at, name string) []*Column {
 		var found []*Column
+		folded := sheet.Fold(name)
 		for i := range m.Columns {
-			if c := &m.Columns[i]; c.Name == name || sheet.Fold(c.Name) == sheet.Fold(name) && sheet.Fold(name) != "" {
+			if c := &m.Columns[i]; c.Name == name || c.folded == folded && folded != "" {
 				found = append(found, c)
 			}
 		}

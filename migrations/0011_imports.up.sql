@@ -10,7 +10,7 @@ CREATE TABLE import (
   created integer NOT NULL CHECK (created >= 0),
   existing integer NOT NULL CHECK (existing >= 0),
   refused integer NOT NULL CHECK (refused >= 0),
-  report bytea NOT NULL, -- as it was answered; of people it holds numbers, never names
+  report bytea NOT NULL, -- as it was answered; of people it holds numbers, never names, so that nobody need be erased from it
   reverted_at timestamptz,
   reverted_by uuid,
   revert_reason text NOT NULL DEFAULT '',
@@ -48,6 +48,8 @@ CREATE FUNCTION revert_import(c uuid, i uuid) RETURNS TABLE (row_number integer,
 DECLARE
   t text;
   key record;
+  ids uuid[];
+  own uuid[];
   held boolean := false;
   things CONSTANT text[] := ARRAY['feature', 'joint', 'vehicle', 'tool', 'tool_model', 'member']; -- what refers first
 BEGIN
@@ -55,15 +57,17 @@ BEGIN
     RAISE insufficient_privilege USING MESSAGE = 'revert_import: not the club of this transaction';
   END IF;
   FOREACH t IN ARRAY things LOOP
-    EXECUTE format('SELECT FROM %1$I x WHERE x.club_id = $1 AND x.id = ANY (ARRAY(SELECT m.thing_id FROM import_made m
-      WHERE m.club_id = $1 AND m.import_id = $2 AND m.thing = %1$L)) ORDER BY x.id FOR UPDATE', t) USING c, i;
+    ids := ARRAY(SELECT m.thing_id FROM import_made m WHERE m.club_id = c AND m.import_id = i AND m.thing = t);
+    EXECUTE format('SELECT FROM %I x WHERE x.club_id = $1 AND x.id = ANY ($2) ORDER BY x.id FOR UPDATE', t) USING c, ids;
   END LOOP;
   FOREACH t IN ARRAY things LOOP
-    RETURN QUERY EXECUTE format('SELECT m.row_number, m.thing_id, %2$L FROM import_made m JOIN %1$I x ON x.club_id = m.club_id AND x.id = m.thing_id
-      WHERE m.club_id = $1 AND m.import_id = $2 AND m.thing = %1$L AND x.version <> 1', t, 'changed') USING c, i;
+    ids := ARRAY(SELECT m.thing_id FROM import_made m WHERE m.club_id = c AND m.import_id = i AND m.thing = t);
+    CONTINUE WHEN ids = '{}';
+    RETURN QUERY EXECUTE format('SELECT m.row_number, m.thing_id, %L FROM %I x JOIN import_made m ON m.club_id = $1 AND m.import_id = $3 AND m.thing = %L AND m.thing_id = x.id
+      WHERE x.club_id = $1 AND x.id = ANY ($2) AND x.version <> 1', 'changed', t, t) USING c, ids, i;
     held := held OR FOUND;
     FOR key IN
-      SELECT k.conrelid::regclass AS child, b.attname AS refers, EXISTS (SELECT FROM pg_attribute o WHERE o.attrelid = k.conrelid AND o.attname = 'id') AS named
+      SELECT k.conrelid::regclass::text AS child, b.attname AS refers, EXISTS (SELECT FROM pg_attribute o WHERE o.attrelid = k.conrelid AND o.attname = 'id') AS named
       FROM pg_constraint k
       CROSS JOIN LATERAL unnest(k.conkey, k.confkey) AS pair (here, there)
       JOIN pg_attribute a ON a.attrelid = k.confrelid AND a.attnum = pair.there AND a.attname = 'id'
@@ -71,10 +75,10 @@ BEGIN
       WHERE k.contype = 'f' AND k.confrelid = t::regclass
       ORDER BY 1, 2
     LOOP
-      RETURN QUERY EXECUTE format('SELECT DISTINCT m.row_number, m.thing_id, %2$L FROM import_made m JOIN %3$s y ON y.club_id = m.club_id AND y.%4$I = m.thing_id
-        WHERE m.club_id = $1 AND m.import_id = $2 AND m.thing = %1$L', t, key.child::text, key.child::text, key.refers)
-        || CASE WHEN key.named THEN format(' AND NOT EXISTS (SELECT FROM import_made o WHERE o.club_id = $1 AND o.import_id = $2 AND o.thing = %1$L AND o.thing_id = y.id)', key.child::text) ELSE '' END
-        USING c, i;
+      own := ARRAY(SELECT m.thing_id FROM import_made m WHERE m.club_id = c AND m.import_id = i AND m.thing = key.child); -- goes itself
+      RETURN QUERY EXECUTE format('SELECT m.row_number, m.thing_id, %L FROM (SELECT DISTINCT y.%I AS id FROM %s y WHERE y.club_id = $1 AND y.%I = ANY ($2) %s) AS used
+        JOIN import_made m ON m.club_id = $1 AND m.import_id = $3 AND m.thing = %L AND m.thing_id = used.id',
+        key.child, key.refers, key.child, key.refers, CASE WHEN key.named AND key.child = ANY (things) THEN 'AND y.id <> ALL ($4)' ELSE '' END, t) USING c, ids, i, own;
       held := held OR FOUND;
     END LOOP;
   END LOOP;
@@ -82,8 +86,8 @@ BEGIN
     RETURN;
   END IF;
   FOREACH t IN ARRAY things LOOP
-    EXECUTE format('DELETE FROM %1$I x WHERE x.club_id = $1 AND x.version = 1 AND x.id = ANY (ARRAY(SELECT m.thing_id FROM import_made m
-      WHERE m.club_id = $1 AND m.import_id = $2 AND m.thing = %1$L))', t) USING c, i;
+    ids := ARRAY(SELECT m.thing_id FROM import_made m WHERE m.club_id = c AND m.import_id = i AND m.thing = t);
+    EXECUTE format('DELETE FROM %I x WHERE x.club_id = $1 AND x.id = ANY ($2) AND x.version = 1', t) USING c, ids;
   END LOOP;
 END $$;
 REVOKE ALL ON FUNCTION revert_import(uuid, uuid) FROM PUBLIC;
