@@ -53,7 +53,7 @@ BEGIN
   UPDATE answer SET headers = NULL, body = NULL WHERE club_id = c;
   UPDATE garage SET code = 'garage-' || right(id::text, 12), name = 'Erased', address = '', version = version + 1 WHERE club_id = c;
   UPDATE tool SET note = '', version = version + 1 WHERE club_id = c AND note <> '';
-  UPDATE club SET slug = 'erased-' || right(club_id::text, 12), name = 'Erased club', version = version + 1 WHERE club_id = c;
+  UPDATE club SET slug = 'erased-' || right(club_id::text, 12), name = 'Erased club', origins = '{}', version = version + 1 WHERE club_id = c;
 END $$;
 REVOKE ALL ON FUNCTION erase_club(uuid, timestamptz) FROM PUBLIC;
 COMMENT ON FUNCTION erase_club IS 'Erases a whole club''s names';
