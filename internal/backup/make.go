@@ -126,6 +126,13 @@ func write(ctx context.Context, c *pgx.Conn, w io.Writer, files fs.FS, now time.
 	if err := m.look(ctx, tx, files); err != nil {
 		return m, explain(err)
 	}
+	// The tables are locked now against migrations; one that came between the
+	// snapshot and the locks shows in the version as it is at this moment.
+	if v, err := schema.GetVersion(ctx, c.Config().ConnString()); err != nil {
+		return m, err
+	} else if v.Number != m.Schema || v.Dirty {
+		return m, errors.New("a migration is under way; back up again when it is done")
+	}
 	z := zip.NewWriter(w)
 	for i := range m.Tables {
 		t := &m.Tables[i]
@@ -148,15 +155,24 @@ func write(ctx context.Context, c *pgx.Conn, w io.Writer, files fs.FS, now time.
 
 // look notes everything about the database but its rows.
 func (m *Manifest) look(ctx context.Context, tx pgx.Tx, files fs.FS) error {
+	// What a subtransaction locked is free again when it is rolled back: were the
+	// version table held for as long as a backup takes, no migration could note
+	// that it is done.
+	at, err := tx.Begin(ctx)
+	if err != nil {
+		return err
+	}
 	var dirty bool
-	if err := tx.QueryRow(ctx, `select version, dirty, current_setting('server_version'), current_database() from public.schema_migrations`).
+	if err := at.QueryRow(ctx, `select version, dirty, current_setting('server_version'), current_database() from public.schema_migrations`).
 		Scan(&m.Schema, &dirty, &m.Server, &m.Database); err != nil {
 		return fmt.Errorf("read the schema's version: %w", err)
+	}
+	if err := at.Rollback(ctx); err != nil {
+		return err
 	}
 	if dirty {
 		return fmt.Errorf("migration %d failed half way; mend it first (pinwright migrate up says how): such a database cannot be restored", m.Schema)
 	}
-	var err error
 	if m.Migrations, err = sums(files, m.Schema); err != nil {
 		return err
 	}
@@ -165,6 +181,11 @@ func (m *Manifest) look(ctx context.Context, tx pgx.Tx, files fs.FS) error {
 	}
 	if m.Tables, err = tables(ctx, tx); err != nil {
 		return err
+	}
+	for _, t := range m.Tables {
+		if _, err := tx.Exec(ctx, `lock table `+quote(t.Name)+` in access share mode`); err != nil {
+			return err
+		}
 	}
 	if m.Heads, err = Heads(ctx, tx); err != nil {
 		return err

@@ -33,10 +33,10 @@ type Version struct {
 // Up applies every file that is not applied yet, in the order of their numbers,
 // each in a transaction of its own. ownerURL logs in as Owner. Migrators of one
 // database wait for each other; those that find nothing left to do succeed.
-// A migration that cannot have its locks within a second fails and may be
-// started again: its transaction was undone.
+// A migration that cannot have its locks within a second is undone and tried
+// again, for half a minute; then it fails and may be started again.
 func Up(ctx context.Context, ownerURL string, files fs.FS) error {
-	return withMigrator(ctx, ownerURL, files, (*migrate.Migrate).Up)
+	return withMigrator(ctx, ownerURL, files, climbing(ctx, files, (*migrate.Migrate).Up))
 }
 
 // UpTo is Up, but ends with the file of the given number.
@@ -44,7 +44,7 @@ func UpTo(ctx context.Context, ownerURL string, files fs.FS, number int) error {
 	if number < 1 {
 		return fmt.Errorf("%d is not the number of a migration", number)
 	}
-	return withMigrator(ctx, ownerURL, files, func(m *migrate.Migrate) error { return m.Migrate(uint(number)) })
+	return withMigrator(ctx, ownerURL, files, climbing(ctx, files, func(m *migrate.Migrate) error { return m.Migrate(uint(number)) }))
 }
 
 // Down takes back the given number of files, newest first, or all of them when

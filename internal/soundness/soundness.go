@@ -126,9 +126,16 @@ func (t tx) version(a Against) (int, Check, error) {
 		c.fault("there are no tables: run pinwright migrate up, or pinwright restore")
 		return 0, c, nil
 	}
+	// Its lock is given back with the subtransaction, or no migration could note
+	// that it is done while this goes on.
+	apart, err := t.Begin(t.ctx)
+	if err != nil {
+		return 0, c, err
+	}
+	defer apart.Rollback(t.ctx) //nolint:errcheck // only read from
 	var at int
 	var dirty bool
-	if err := t.QueryRow(t.ctx, `select version, dirty from public.schema_migrations`).Scan(&at, &dirty); errors.Is(err, pgx.ErrNoRows) {
+	if err := apart.QueryRow(t.ctx, `select version, dirty from public.schema_migrations`).Scan(&at, &dirty); errors.Is(err, pgx.ErrNoRows) {
 		c.fault("the version table is empty: run pinwright migrate up, or pinwright restore")
 		return 0, c, nil
 	} else if err != nil {
