@@ -21,7 +21,8 @@ import (
 
 // leftOut are tables that are of no use elsewhere.
 var leftOut = map[string]string{
-	"answer": "answers kept for 30 days for repeated requests; what they tell stands in the other tables",
+	"findable": "what things are found by; it is made of the names in the other tables",
+	"answer":   "answers kept for 30 days for repeated requests; what they tell stands in the other tables",
 }
 
 // hidden are columns that are of no use elsewhere.
