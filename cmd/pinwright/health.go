@@ -11,14 +11,17 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"pinwright/internal/backup"
 )
 
-const healthSynopsis = `health [-live] [flags]
+const healthSynopsis = `health [-live | -backups FOLDER -within AGE] [flags]
 
 Asks the service that serves on PINWRIGHT_ADDR of this machine whether it can
 serve (/readyz), or with -live whether it lives (/healthz). Exits 0 when it
 does; otherwise says what is wrong and exits 1. It is there for images without
-a shell and for units that are started only when they can serve.
+a shell and for units that are started only when they can serve. With -backups
+it looks instead whether the newest backup in that folder is young enough.
 `
 
 // askWait bounds one question. The service itself gives its database 2 s.
@@ -26,18 +29,24 @@ const askWait = 4 * time.Second
 
 func health(ctx context.Context, call invocation) error {
 	path, wait := "/readyz", time.Duration(0)
+	backups, within := "", 26*time.Hour
 	cfg, args, err := call.parse(healthSynopsis, func(fs *flag.FlagSet) {
 		fs.BoolFunc("live", "ask whether the process lives, not whether it can serve", func(string) error {
 			path = "/healthz"
 			return nil
 		})
 		fs.DurationVar(&wait, "wait", wait, "ask again for so long, until it can")
+		fs.StringVar(&backups, "backups", "", "folder whose newest backup is looked at, instead of asking the service")
+		fs.DurationVar(&within, "within", within, "how old the newest backup may be")
 	})
 	if err != nil {
 		return err
 	}
 	if len(args) > 0 || wait < 0 {
 		return usageError{"takes flags only, and -wait is a time from 0"}
+	}
+	if backups != "" {
+		return youngEnough(backups, within, time.Now())
 	}
 	host, port, err := net.SplitHostPort(cfg.Addr)
 	if err != nil || port == "0" {
@@ -58,6 +67,20 @@ func health(ctx context.Context, call invocation) error {
 		case <-time.After(200 * time.Millisecond):
 		}
 	}
+}
+
+// youngEnough is nil when the newest complete backup in the folder is young enough.
+func youngEnough(folder string, within time.Duration, now time.Time) error {
+	last, err := backup.Last(folder)
+	switch age := now.Sub(last).Round(time.Second); {
+	case err != nil:
+		return err
+	case last.IsZero():
+		return fmt.Errorf("%s holds no backup", folder)
+	case age > within:
+		return fmt.Errorf("the newest backup in %s is %s old, more than %s", folder, age, within)
+	}
+	return nil
 }
 
 // askHealth is nil when the address answers 200; else the error tells which

@@ -95,3 +95,30 @@ func TestHealthOfSomethingElse(t *testing.T) {
 		})
 	}
 }
+
+func TestHealthOfBackups(t *testing.T) {
+	t.Parallel()
+	db := pgtest.New(t)
+	full, empty := t.TempDir(), t.TempDir()
+	if code, _, stderr := call(t, []string{"PINWRIGHT_BACKUP_URL=" + db.BackupURL}, "backup", "-dir", full); code != exitOK {
+		t.Fatal(stderr)
+	}
+	for _, tc := range []struct {
+		name string
+		args []string
+		code int
+		want string
+	}{
+		{"of a moment ago", []string{"-backups", full}, exitOK, ""},
+		{"older than wanted", []string{"-backups", full, "-within", "-1h"}, exitFailed, "old, more than -1h"},
+		{"none", []string{"-backups", empty}, exitFailed, "holds no backup"},
+		{"no folder", []string{"-backups", empty + "/not"}, exitFailed, "no such file"},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			code, stdout, stderr := call(t, nil, append([]string{"health"}, tc.args...)...)
+			if code != tc.code || !strings.Contains(stderr, tc.want) || stdout != "" || (tc.want == "" && stderr != "") {
+				t.Errorf("exit %d, %q, %q; want %d and %q", code, stdout, stderr, tc.code, tc.want)
+			}
+		})
+	}
+}

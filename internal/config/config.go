@@ -124,7 +124,7 @@ const (
 
 // otherVariables are switches of the tests, of .ci/run and of the deployment.
 var otherVariables = []string{"PINWRIGHT_KEEP_TEST_DB", "PINWRIGHT_LONG", "PINWRIGHT_NEED_DOCKER",
-	"PINWRIGHT_IMAGE", "PINWRIGHT_POSTGRES_IMAGE", "PINWRIGHT_SECRETS", "PINWRIGHT_BIND"}
+	"PINWRIGHT_IMAGE", "PINWRIGHT_POSTGRES_IMAGE", "PINWRIGHT_SECRETS", "PINWRIGHT_BIND", "PINWRIGHT_BACKUP_EVERY", "PINWRIGHT_BACKUP_WITHIN"}
 
 // Declared is a set of settings that waits for its flags to be parsed.
 type Declared struct {
