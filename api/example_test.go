@@ -18,7 +18,7 @@ var texts = []string{"specimen", "9 mm", "08:00", "20:00", "EUR", "H7", "H7/g6",
 // else, unless the schema asks for at least one of several. It fails the test
 // where it does not know how, so that no operation is walked with less than a
 // valid body.
-func exampleOf(t *testing.T, schema *openapi3.SchemaRef) any {
+func exampleOf(t testing.TB, schema *openapi3.SchemaRef) any {
 	t.Helper()
 	out := guess(t, "", schema)
 	if err := valid(schema, out); err != nil {
@@ -36,7 +36,7 @@ var things = map[string]string{"joints": "joint", "model": "tool_model", "templa
 
 // guess makes a value of a field called name. A field that refers to something
 // is given the club's own specimen, so that the rest of a body is looked at.
-func guess(t *testing.T, name string, ref *openapi3.SchemaRef) any {
+func guess(t testing.TB, name string, ref *openapi3.SchemaRef) any {
 	t.Helper()
 	s := ref.Value
 	switch {
@@ -105,7 +105,7 @@ type place struct {
 
 // references lists every place of a body where an id or a name of something is
 // taken, optional ones included.
-func references(t *testing.T, schema *openapi3.SchemaRef) []place {
+func references(t testing.TB, schema *openapi3.SchemaRef) []place {
 	t.Helper()
 	var out []place
 	var walk func(ref *openapi3.SchemaRef, at string, put func(value any) any)

@@ -18,6 +18,7 @@ import (
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
 
+	"pinwright/api"
 	"pinwright/internal/access"
 	"pinwright/internal/founding"
 	"pinwright/internal/pgtest"
@@ -32,14 +33,15 @@ import (
 // walked is one operation of the contract.
 type walked struct {
 	id, method, path string
-	roles            []string // nil: public
+	roles            []string // nil: takes a code or is public
+	code             string   // the kind of code it takes in place of a token
 	scope, repeat    string
 	ifMatch          bool
 	spec             *openapi3.Operation
 	params           openapi3.Parameters
 }
 
-func everyOperation(t *testing.T) []walked {
+func everyOperation(t testing.TB) []walked {
 	t.Helper()
 	doc, err := openapi3.NewLoader().LoadFromData(openapi.YAML)
 	if err != nil {
@@ -49,6 +51,7 @@ func everyOperation(t *testing.T) []walked {
 	for path, item := range doc.Paths.Map() {
 		for method, spec := range item.Operations() {
 			op := walked{id: spec.OperationID, method: method, path: path, spec: spec, params: append(slices.Clone(item.Parameters), spec.Parameters...)}
+			op.code, _ = spec.Extensions["x-code"].(string)
 			op.scope, _ = spec.Extensions["x-scope"].(string)
 			op.repeat, _ = spec.Extensions["x-repeat"].(string)
 			op.ifMatch, _ = spec.Extensions["x-if-match"].(bool)
@@ -126,21 +129,32 @@ type walk struct {
 	state        []string
 }
 
-func newWalk(t *testing.T) *walk {
+func newWalk(t *testing.T, adjust ...func(*api.Options)) *walk {
+	t.Helper()
+	return newWalkBehind(t, bothFences, adjust...)
+}
+
+func newWalkBehind(t *testing.T, f fences, adjust ...func(*api.Options)) *walk {
 	t.Helper()
 	db := pgtest.New(t)
+	if f == filterAlone || f == noFence {
+		rowSecurityOff(t, db)
+	}
 	cfg, err := pgxpool.ParseConfig(db.AppURL)
 	if err != nil {
 		t.Fatal(err)
 	}
 	cfg.MaxConns = 4
 	cfg.ConnConfig.Tracer = queryTracer{}
+	if f == rowSecurityAlone || f == noFence {
+		cfg.ConnConfig.Tracer = filterOff{}
+	}
 	pool, err := pgxpool.NewWithConfig(t.Context(), cfg)
 	if err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(pool.Close)
-	k := &walk{world: newWorldOn(t, db, pool), traced: pool}
+	k := &walk{world: newWorldOn(t, db, pool, adjust...), traced: pool}
 	k.other = k.found("brook-end")
 	// The same names in both: a look-up by name past the fence would find theirs.
 	if k.mine, err = specimen.Fill(t.Context(), db.Owner, k.club.ClubID, "mine"); err != nil {

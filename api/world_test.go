@@ -3,7 +3,6 @@ package api_test
 import (
 	"bytes"
 	"encoding/json"
-	"io"
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
@@ -59,6 +58,8 @@ type world struct {
 	slug    string
 	officer string // the first officer's token
 	tokens  map[string]string
+	log     *testLog
+	guests  []string // codes of invitations nobody has accepted yet
 
 	untouched untouched
 	countOnce sync.Once
@@ -85,8 +86,8 @@ func newWorld(t testing.TB, adjust ...func(*api.Options)) *world {
 func newWorldOn(t testing.TB, db *pgtest.DB, pool *pgxpool.Pool, adjust ...func(*api.Options)) *world {
 	t.Helper()
 	// Near the real time, since clients make UUIDv7 keys by the real clock.
-	w := &world{t: t, db: db, clock: &clock{at: time.Now().UTC().Truncate(time.Millisecond)}, tokens: map[string]string{}}
-	o := api.Options{Pool: pool, Now: w.clock.now, Log: slog.New(slog.NewJSONHandler(logOf(t), nil))}
+	w := &world{t: t, db: db, clock: &clock{at: time.Now().UTC().Truncate(time.Millisecond)}, tokens: map[string]string{}, log: logOf(t)}
+	o := api.Options{Pool: pool, Now: w.clock.now, Log: slog.New(slog.NewJSONHandler(w.log, nil))}
 	for _, change := range adjust {
 		change(&o)
 	}
@@ -301,29 +302,37 @@ func (r *response) num(path ...any) float64 {
 	return n
 }
 
+// reachedAt is how httptest reaches the service of a world.
+const reachedAt = "http://example.com"
+
 // testLog shows the service's log with a failing test; what is logged after the
 // test's end is dropped.
 type testLog struct {
-	mu sync.Mutex
-	t  testing.TB
+	mu   sync.Mutex
+	t    testing.TB
+	kept bytes.Buffer
 }
 
-func logOf(t testing.TB) io.Writer {
+func logOf(t testing.TB) *testLog {
 	l := &testLog{t: t}
-	t.Cleanup(func() {
-		l.mu.Lock()
-		defer l.mu.Unlock()
-		l.t = nil
-	})
+	t.Cleanup(func() { l.show(nil) })
 	return l
 }
 
-// tokenText finds the text of a token, whole or cut, true or made up.
-var tokenText = regexp.MustCompile(`pw_[A-Za-z0-9_-]{12,}|Bearer`)
+// show makes t the test with which the log is shown from now on; nil drops it.
+func (l *testLog) show(t testing.TB) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.t = t
+}
+
+// tokenText finds the text of a token or a code, whole or cut, true or made up.
+var tokenText = regexp.MustCompile(`pw[ip]?_[A-Za-z0-9_-]{12,}|Bearer|eyJ[A-Za-z0-9_-]{12,}`)
 
 func (l *testLog) Write(line []byte) (int, error) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
+	l.kept.Write(line)
 	if l.t != nil {
 		if found := tokenText.Find(line); found != nil {
 			l.t.Errorf("a token's text stands in the log: %s in %s", found, line)
@@ -331,4 +340,11 @@ func (l *testLog) Write(line []byte) (int, error) {
 		l.t.Log(strings.TrimSpace(string(line)))
 	}
 	return len(line), nil
+}
+
+// text is all that was logged.
+func (l *testLog) text() string {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.kept.String()
 }
