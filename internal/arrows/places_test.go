@@ -36,6 +36,8 @@ var machinery = map[string][]string{
 	"internal/journal":     {"internal/postgres"},
 	"internal/replay":      {"internal/postgres", "internal/problem"},
 	"internal/pgcontainer": {"internal/localpg"},
+	"internal/issuer":      {"internal/problem"},
+	"internal/issuertest":  nil,
 	"internal/pgtest":      {"internal/localpg", "internal/pgcontainer", "internal/schema", "migrations"},
 	"internal/demo":        {"internal/access", "internal/founding", "internal/postgres", "testdata/democlub"},
 	"migrations":           nil,
