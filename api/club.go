@@ -56,8 +56,8 @@ func (s *Server) PatchClub(c echo.Context, _ InClub, _ PatchClubParams) error {
 func (s *Server) GetMe(c echo.Context, _ InClub) error {
 	return s.read(c, func(b *postgres.Batch, in *call) func() (answer, error) {
 		theClub := club.Find(b)
-		member := club.FindMemberByToken(b, in.secret.Hash())
-		token := access.FindTokenByHash(b, in.secret.Hash())
+		member := club.FindHolder(b, in.bearer.Holder(), in.bearer.Key())
+		token, identity := access.FindToken(b, in.bearer), access.FindIdentity(b, in.bearer)
 		return func() (answer, error) {
 			found, err := theClub.One()
 			if err != nil {
@@ -67,11 +67,14 @@ func (s *Server) GetMe(c echo.Context, _ InClub) error {
 			if err != nil {
 				return answer{}, err
 			}
-			t, err := token.One()
-			if err != nil {
-				return answer{}, err
+			me := Me{Club: clubOut(found), Member: memberOut(m)}
+			if len(token.Items) == 1 {
+				me.Token = pointerTo(tokenOut(token.Items[0]))
 			}
-			return ok(Me{Club: clubOut(found), Member: memberOut(m), Token: tokenOut(t)}), nil
+			if len(identity.Items) == 1 {
+				me.Identity = pointerTo(identityOut(identity.Items[0]))
+			}
+			return ok(me), nil
 		}
 	})
 }

@@ -299,6 +299,30 @@ func (e ImportRowStatus) Valid() bool {
 	}
 }
 
+// Defines values for InvitationState.
+const (
+	InvitationStateAccepted  InvitationState = "accepted"
+	InvitationStateExpired   InvitationState = "expired"
+	InvitationStateOpen      InvitationState = "open"
+	InvitationStateWithdrawn InvitationState = "withdrawn"
+)
+
+// Valid indicates whether the value is a known member of the InvitationState enum.
+func (e InvitationState) Valid() bool {
+	switch e {
+	case InvitationStateAccepted:
+		return true
+	case InvitationStateExpired:
+		return true
+	case InvitationStateOpen:
+		return true
+	case InvitationStateWithdrawn:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for JointTemplateGuidance.
 const (
 	JointTemplateGuidanceFloating   JointTemplateGuidance = "floating"
@@ -494,6 +518,30 @@ func (e OptionAnswerProof) Valid() bool {
 	case OptionAnswerProofRefused:
 		return true
 	case OptionAnswerProofUndecided:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for PairingState.
+const (
+	PairingStateExpired   PairingState = "expired"
+	PairingStateOpen      PairingState = "open"
+	PairingStatePaired    PairingState = "paired"
+	PairingStateWithdrawn PairingState = "withdrawn"
+)
+
+// Valid indicates whether the value is a known member of the PairingState enum.
+func (e PairingState) Valid() bool {
+	switch e {
+	case PairingStateExpired:
+		return true
+	case PairingStateOpen:
+		return true
+	case PairingStatePaired:
+		return true
+	case PairingStateWithdrawn:
 		return true
 	default:
 		return false
@@ -1620,6 +1668,35 @@ type HealthReportStatus string
 // Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 type Id = openapi_types.UUID
 
+// Identity defines model for Identity.
+type Identity struct {
+	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Id       Id        `json:"id"`
+	Issuer   string    `json:"issuer"`
+	LinkedAt time.Time `json:"linked_at"`
+
+	// MemberId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	MemberId Id `json:"member_id"`
+
+	// Subject The issuer's own name for the person
+	Subject string `json:"subject"`
+
+	// UsedOn The last day of use, to the day only
+	UsedOn *openapi_types.Date `json:"used_on,omitempty"`
+}
+
+// IdentityIn defines model for IdentityIn.
+type IdentityIn struct {
+	// IdentityToken A token of the OpenID Connect issuer that is about you. It is checked and not kept
+	IdentityToken string `json:"identity_token"`
+}
+
+// IdentityPage A page of a list; there are more while it has `next`
+type IdentityPage struct {
+	Items []Identity `json:"items"`
+	Next  *string    `json:"next,omitempty"`
+}
+
 // Import A sheet that came in
 type Import struct {
 	Created   int       `json:"created"`
@@ -1763,6 +1840,67 @@ type ImportRow struct {
 
 // ImportRowStatus exists: it was there already with all that the row says
 type ImportRowStatus string
+
+// Invitation defines model for Invitation.
+type Invitation struct {
+	AcceptedAt *time.Time `json:"accepted_at,omitempty"`
+
+	// Code The code to hand over, which begins with `pwi_`. Shown once, in the answer that made it; only its hash is kept
+	Code      *string   `json:"code,omitempty"`
+	CreatedAt time.Time `json:"created_at"`
+	ExpiresAt time.Time `json:"expires_at"`
+
+	// GarageId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	GarageId *Id `json:"garage_id,omitempty"`
+
+	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Id Id `json:"id"`
+
+	// InvitedBy UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	InvitedBy Id `json:"invited_by"`
+
+	// MemberId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	MemberId *Id `json:"member_id,omitempty"`
+
+	// Name A name for people
+	Name Name `json:"name"`
+
+	// Number A short name that serves as an id: letters, digits, dot, dash, underscore
+	Number      *Code           `json:"number,omitempty"`
+	Roles       []Role          `json:"roles"`
+	State       InvitationState `json:"state"`
+	WithdrawnAt *time.Time      `json:"withdrawn_at,omitempty"`
+}
+
+// InvitationState defines model for Invitation.State.
+type InvitationState string
+
+// InvitationIn defines model for InvitationIn.
+type InvitationIn struct {
+	// ExpiresAt Default: 7 days from now; at most 30 days
+	ExpiresAt *time.Time `json:"expires_at,omitempty"`
+
+	// Garage An id or the people's own name for it
+	Garage *Ref `json:"garage,omitempty"`
+
+	// Id UUID of version 7 made by the client (RFC 9562): the same id again with the same content changes nothing
+	Id ClientId `json:"id"`
+
+	// Name A name for people
+	Name Name `json:"name"`
+
+	// Number The number the member will have. Default, and when it is taken by then: the next whole number that is free
+	Number *string `json:"number,omitempty"`
+
+	// Roles Default: member
+	Roles *[]Role `json:"roles,omitempty"`
+}
+
+// InvitationPage A page of a list; there are more while it has `next`
+type InvitationPage struct {
+	Items []Invitation `json:"items"`
+	Next  *string      `json:"next,omitempty"`
+}
 
 // Joint A pivot of a vehicle, with its features and what it is to become
 type Joint struct {
@@ -2049,13 +2187,14 @@ type LimitsOutKind string
 // Me The caller: member, club and token
 type Me struct {
 	// Club The club and its rules
-	Club Club `json:"club"`
+	Club     Club      `json:"club"`
+	Identity *Identity `json:"identity,omitempty"`
 
 	// Member A person of the club
 	Member Member `json:"member"`
 
 	// Token A token of a member, without its text but in the answer that made it
-	Token Token `json:"token"`
+	Token *Token `json:"token,omitempty"`
 }
 
 // Member A person of the club
@@ -2298,6 +2437,53 @@ type OptionAnswerProof string
 
 // Origins Origins of web pages that may work for the club's members from a browser, as browsers write them: https, or http on localhost only
 type Origins = []string
+
+// Pairing defines model for Pairing.
+type Pairing struct {
+	// Code The code for the phone, which begins with `pwp_`. Shown once, as url and qr_svg are
+	Code      *string   `json:"code,omitempty"`
+	CreatedAt time.Time `json:"created_at"`
+
+	// ExpiresAt 10 minutes after it was made
+	ExpiresAt time.Time `json:"expires_at"`
+
+	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Id Id `json:"id"`
+
+	// Label A name for people
+	Label Name `json:"label"`
+
+	// MemberId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	MemberId Id         `json:"member_id"`
+	PairedAt *time.Time `json:"paired_at,omitempty"`
+
+	// QrSvg The url as a QR code (ISO/IEC 18004), an SVG image
+	QrSvg  *string      `json:"qr_svg,omitempty"`
+	Scopes []Scope      `json:"scopes"`
+	State  PairingState `json:"state"`
+
+	// TokenId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	TokenId *Id `json:"token_id,omitempty"`
+
+	// Url The page for the phone with the code behind #, which browsers send to nobody
+	Url         *string    `json:"url,omitempty"`
+	WithdrawnAt *time.Time `json:"withdrawn_at,omitempty"`
+}
+
+// PairingState defines model for Pairing.State.
+type PairingState string
+
+// PairingIn defines model for PairingIn.
+type PairingIn struct {
+	// Id UUID of version 7 made by the client (RFC 9562): the same id again with the same content changes nothing
+	Id ClientId `json:"id"`
+
+	// Label A name for people
+	Label Name `json:"label"`
+
+	// Scopes Of the phone's token. Default: read and readings, since phones get lost
+	Scopes *[]Scope `json:"scopes,omitempty"`
+}
 
 // Period A half-open stretch of time: `from` belongs to it, `until` does not
 type Period struct {
@@ -3401,6 +3587,9 @@ type InGarage = Ref
 // InImport UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 type InImport = Id
 
+// InInvitation UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+type InInvitation = Id
+
 // InJoint An id or the people's own name for it
 type InJoint = Ref
 
@@ -3412,6 +3601,12 @@ type InKind = ImportKind
 
 // InMember An id or the people's own name for it
 type InMember = Ref
+
+// InMemberIdentity UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+type InMemberIdentity = Id
+
+// InPairing UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+type InPairing = Id
 
 // InPinSeries An id or the people's own name for it
 type InPinSeries = Ref
@@ -3551,6 +3746,15 @@ type PatchGarageParams struct {
 	IfMatch IfMatch `json:"If-Match"`
 }
 
+// ListIdentitiesParams defines parameters for ListIdentities.
+type ListIdentitiesParams struct {
+	// Limit How many items a page holds at most
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor The `next` of the page before
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
 // ListImportsParams defines parameters for ListImports.
 type ListImportsParams struct {
 	// Limit How many items a page holds at most
@@ -3595,6 +3799,21 @@ type GetImportParams struct {
 
 // RevertImportParams defines parameters for RevertImport.
 type RevertImportParams struct {
+	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListInvitationsParams defines parameters for ListInvitations.
+type ListInvitationsParams struct {
+	// Limit How many items a page holds at most
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor The `next` of the page before
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// AcceptInvitationParams defines parameters for AcceptInvitation.
+type AcceptInvitationParams struct {
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -3694,6 +3913,12 @@ type PatchMemberParams struct {
 
 // EraseMemberParams defines parameters for EraseMember.
 type EraseMemberParams struct {
+	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// AcceptPairingParams defines parameters for AcceptPairing.
+type AcceptPairingParams struct {
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -4099,8 +4324,14 @@ type CreateGarageJSONRequestBody = GarageIn
 // PatchGarageApplicationMergePatchPlusJSONRequestBody defines body for PatchGarage for application/merge-patch+json ContentType.
 type PatchGarageApplicationMergePatchPlusJSONRequestBody = GaragePatch
 
+// LinkIdentityJSONRequestBody defines body for LinkIdentity for application/json ContentType.
+type LinkIdentityJSONRequestBody = IdentityIn
+
 // RevertImportJSONRequestBody defines body for RevertImport for application/json ContentType.
 type RevertImportJSONRequestBody = VoidIn
+
+// CreateInvitationJSONRequestBody defines body for CreateInvitation for application/json ContentType.
+type CreateInvitationJSONRequestBody = InvitationIn
 
 // CreateJointTemplateJSONRequestBody defines body for CreateJointTemplate for application/json ContentType.
 type CreateJointTemplateJSONRequestBody = JointTemplateIn
@@ -4116,6 +4347,9 @@ type PatchMemberApplicationMergePatchPlusJSONRequestBody = MemberPatch
 
 // EraseMemberJSONRequestBody defines body for EraseMember for application/json ContentType.
 type EraseMemberJSONRequestBody = Erasure
+
+// CreatePairingJSONRequestBody defines body for CreatePairing for application/json ContentType.
+type CreatePairingJSONRequestBody = PairingIn
 
 // CreatePinSeriesJSONRequestBody defines body for CreatePinSeries for application/json ContentType.
 type CreatePinSeriesJSONRequestBody = PinSeriesIn
@@ -4906,6 +5140,15 @@ type ServerInterface interface {
 	// PatchGarage Change a garage
 	// (PATCH /v1/clubs/{club}/garages/{garage})
 	PatchGarage(ctx echo.Context, club InClub, garage InGarage, params PatchGarageParams) error
+	// ListIdentities Own identities at the OpenID Connect issuer; an officer sees all
+	// (GET /v1/clubs/{club}/identities)
+	ListIdentities(ctx echo.Context, club InClub, params ListIdentitiesParams) error
+	// LinkIdentity Link your identity at the OpenID Connect issuer
+	// (POST /v1/clubs/{club}/identities)
+	LinkIdentity(ctx echo.Context, club InClub) error
+	// UnlinkIdentity Unlink an identity
+	// (DELETE /v1/clubs/{club}/identities/{member_identity})
+	UnlinkIdentity(ctx echo.Context, club InClub, memberIdentity InMemberIdentity) error
 	// ListImports Imports, newest first
 	// (GET /v1/clubs/{club}/imports)
 	ListImports(ctx echo.Context, club InClub, params ListImportsParams) error
@@ -4918,6 +5161,21 @@ type ServerInterface interface {
 	// RevertImport Take an import back
 	// (POST /v1/clubs/{club}/imports/{import}/revert)
 	RevertImport(ctx echo.Context, club InClub, pImport InImport, params RevertImportParams) error
+	// ListInvitations Invitations, newest first
+	// (GET /v1/clubs/{club}/invitations)
+	ListInvitations(ctx echo.Context, club InClub, params ListInvitationsParams) error
+	// CreateInvitation Invite a person
+	// (POST /v1/clubs/{club}/invitations)
+	CreateInvitation(ctx echo.Context, club InClub) error
+	// AcceptInvitation Become a member: exchange an invitation's code for a token
+	// (POST /v1/clubs/{club}/invitations/accept)
+	AcceptInvitation(ctx echo.Context, club InClub, params AcceptInvitationParams) error
+	// WithdrawInvitation Withdraw an invitation
+	// (DELETE /v1/clubs/{club}/invitations/{invitation})
+	WithdrawInvitation(ctx echo.Context, club InClub, invitation InInvitation) error
+	// GetInvitation An invitation
+	// (GET /v1/clubs/{club}/invitations/{invitation})
+	GetInvitation(ctx echo.Context, club InClub, invitation InInvitation) error
 	// ListJointTemplates Joint templates by code
 	// (GET /v1/clubs/{club}/joint-templates)
 	ListJointTemplates(ctx echo.Context, club InClub, params ListJointTemplatesParams) error
@@ -4936,7 +5194,7 @@ type ServerInterface interface {
 	// ListFeatures Features of a joint
 	// (GET /v1/clubs/{club}/joints/{joint}/features)
 	ListFeatures(ctx echo.Context, club InClub, joint InJoint, params ListFeaturesParams) error
-	// GetMe Who this token is, and what it may do
+	// GetMe Who this token or identity is, and what it may do
 	// (GET /v1/clubs/{club}/me)
 	GetMe(ctx echo.Context, club InClub) error
 	// ListMembers Members by number
@@ -4954,6 +5212,18 @@ type ServerInterface interface {
 	// EraseMember Erase a member
 	// (POST /v1/clubs/{club}/members/{member}/erase)
 	EraseMember(ctx echo.Context, club InClub, member InMember, params EraseMemberParams) error
+	// CreatePairing Pair a phone by a QR code
+	// (POST /v1/clubs/{club}/pairings)
+	CreatePairing(ctx echo.Context, club InClub) error
+	// AcceptPairing Exchange a pairing's code for the phone's token
+	// (POST /v1/clubs/{club}/pairings/accept)
+	AcceptPairing(ctx echo.Context, club InClub, params AcceptPairingParams) error
+	// WithdrawPairing Call a pairing off
+	// (DELETE /v1/clubs/{club}/pairings/{pairing})
+	WithdrawPairing(ctx echo.Context, club InClub, pairing InPairing) error
+	// GetPairing Whether the phone is paired yet
+	// (GET /v1/clubs/{club}/pairings/{pairing})
+	GetPairing(ctx echo.Context, club InClub, pairing InPairing) error
 	// ListPinSeries Pin series by code
 	// (GET /v1/clubs/{club}/pin-series)
 	ListPinSeries(ctx echo.Context, club InClub, params ListPinSeriesParams) error
@@ -5593,6 +5863,78 @@ func (w *ServerInterfaceWrapper) PatchGarage(ctx echo.Context) error {
 	return err
 }
 
+// ListIdentities converts echo context to params.
+func (w *ServerInterfaceWrapper) ListIdentities(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListIdentitiesParams
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// ------------- Optional query parameter "cursor" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "cursor", ctx.QueryParams(), &params.Cursor, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter cursor: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListIdentities(ctx, club, params)
+	return err
+}
+
+// LinkIdentity converts echo context to params.
+func (w *ServerInterfaceWrapper) LinkIdentity(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.LinkIdentity(ctx, club)
+	return err
+}
+
+// UnlinkIdentity converts echo context to params.
+func (w *ServerInterfaceWrapper) UnlinkIdentity(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "member_identity" -------------
+	var memberIdentity InMemberIdentity
+
+	err = runtime.BindStyledParameterWithOptions("simple", "member_identity", ctx.Param("member_identity"), &memberIdentity, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter member_identity: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.UnlinkIdentity(ctx, club, memberIdentity)
+	return err
+}
+
 // ListImports converts echo context to params.
 func (w *ServerInterfaceWrapper) ListImports(ctx echo.Context) error {
 	var err error
@@ -5798,6 +6140,140 @@ func (w *ServerInterfaceWrapper) RevertImport(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.RevertImport(ctx, club, pImport, params)
+	return err
+}
+
+// ListInvitations converts echo context to params.
+func (w *ServerInterfaceWrapper) ListInvitations(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListInvitationsParams
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// ------------- Optional query parameter "cursor" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "cursor", ctx.QueryParams(), &params.Cursor, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter cursor: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListInvitations(ctx, club, params)
+	return err
+}
+
+// CreateInvitation converts echo context to params.
+func (w *ServerInterfaceWrapper) CreateInvitation(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.CreateInvitation(ctx, club)
+	return err
+}
+
+// AcceptInvitation converts echo context to params.
+func (w *ServerInterfaceWrapper) AcceptInvitation(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params AcceptInvitationParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.AcceptInvitation(ctx, club, params)
+	return err
+}
+
+// WithdrawInvitation converts echo context to params.
+func (w *ServerInterfaceWrapper) WithdrawInvitation(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "invitation" -------------
+	var invitation InInvitation
+
+	err = runtime.BindStyledParameterWithOptions("simple", "invitation", ctx.Param("invitation"), &invitation, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter invitation: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.WithdrawInvitation(ctx, club, invitation)
+	return err
+}
+
+// GetInvitation converts echo context to params.
+func (w *ServerInterfaceWrapper) GetInvitation(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "invitation" -------------
+	var invitation InInvitation
+
+	err = runtime.BindStyledParameterWithOptions("simple", "invitation", ctx.Param("invitation"), &invitation, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter invitation: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetInvitation(ctx, club, invitation)
 	return err
 }
 
@@ -6329,6 +6805,108 @@ func (w *ServerInterfaceWrapper) EraseMember(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.EraseMember(ctx, club, member, params)
+	return err
+}
+
+// CreatePairing converts echo context to params.
+func (w *ServerInterfaceWrapper) CreatePairing(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.CreatePairing(ctx, club)
+	return err
+}
+
+// AcceptPairing converts echo context to params.
+func (w *ServerInterfaceWrapper) AcceptPairing(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params AcceptPairingParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.AcceptPairing(ctx, club, params)
+	return err
+}
+
+// WithdrawPairing converts echo context to params.
+func (w *ServerInterfaceWrapper) WithdrawPairing(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "pairing" -------------
+	var pairing InPairing
+
+	err = runtime.BindStyledParameterWithOptions("simple", "pairing", ctx.Param("pairing"), &pairing, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter pairing: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.WithdrawPairing(ctx, club, pairing)
+	return err
+}
+
+// GetPairing converts echo context to params.
+func (w *ServerInterfaceWrapper) GetPairing(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "pairing" -------------
+	var pairing InPairing
+
+	err = runtime.BindStyledParameterWithOptions("simple", "pairing", ctx.Param("pairing"), &pairing, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter pairing: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetPairing(ctx, club, pairing)
 	return err
 }
 
@@ -8111,10 +8689,18 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/clubs/:club/garages", wrapper.CreateGarage, options.OperationMiddlewares["createGarage"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/garages/:garage", wrapper.GetGarage, options.OperationMiddlewares["getGarage"]...)
 	router.PATCH(options.BaseURL+"/v1/clubs/:club/garages/:garage", wrapper.PatchGarage, options.OperationMiddlewares["patchGarage"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/identities", wrapper.ListIdentities, options.OperationMiddlewares["listIdentities"]...)
+	router.POST(options.BaseURL+"/v1/clubs/:club/identities", wrapper.LinkIdentity, options.OperationMiddlewares["linkIdentity"]...)
+	router.DELETE(options.BaseURL+"/v1/clubs/:club/identities/:member_identity", wrapper.UnlinkIdentity, options.OperationMiddlewares["unlinkIdentity"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/imports", wrapper.ListImports, options.OperationMiddlewares["listImports"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/imports", wrapper.CreateImport, options.OperationMiddlewares["createImport"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/imports/:import", wrapper.GetImport, options.OperationMiddlewares["getImport"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/imports/:import/revert", wrapper.RevertImport, options.OperationMiddlewares["revertImport"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/invitations", wrapper.ListInvitations, options.OperationMiddlewares["listInvitations"]...)
+	router.POST(options.BaseURL+"/v1/clubs/:club/invitations", wrapper.CreateInvitation, options.OperationMiddlewares["createInvitation"]...)
+	router.DELETE(options.BaseURL+"/v1/clubs/:club/invitations/:invitation", wrapper.WithdrawInvitation, options.OperationMiddlewares["withdrawInvitation"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/invitations/:invitation", wrapper.GetInvitation, options.OperationMiddlewares["getInvitation"]...)
+	router.POST(options.BaseURL+"/v1/clubs/:club/invitations/accept", wrapper.AcceptInvitation, options.OperationMiddlewares["acceptInvitation"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/joint-templates", wrapper.ListJointTemplates, options.OperationMiddlewares["listJointTemplates"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/joint-templates", wrapper.CreateJointTemplate, options.OperationMiddlewares["createJointTemplate"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/joint-templates/:joint_template", wrapper.GetJointTemplate, options.OperationMiddlewares["getJointTemplate"]...)
@@ -8127,6 +8713,10 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/clubs/:club/members/:member", wrapper.GetMember, options.OperationMiddlewares["getMember"]...)
 	router.PATCH(options.BaseURL+"/v1/clubs/:club/members/:member", wrapper.PatchMember, options.OperationMiddlewares["patchMember"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/members/:member/erase", wrapper.EraseMember, options.OperationMiddlewares["eraseMember"]...)
+	router.POST(options.BaseURL+"/v1/clubs/:club/pairings", wrapper.CreatePairing, options.OperationMiddlewares["createPairing"]...)
+	router.DELETE(options.BaseURL+"/v1/clubs/:club/pairings/:pairing", wrapper.WithdrawPairing, options.OperationMiddlewares["withdrawPairing"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/pairings/:pairing", wrapper.GetPairing, options.OperationMiddlewares["getPairing"]...)
+	router.POST(options.BaseURL+"/v1/clubs/:club/pairings/accept", wrapper.AcceptPairing, options.OperationMiddlewares["acceptPairing"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/pin-series", wrapper.ListPinSeries, options.OperationMiddlewares["listPinSeries"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/pin-series", wrapper.CreatePinSeries, options.OperationMiddlewares["createPinSeries"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/pin-series/:pin_series", wrapper.GetPinSeries, options.OperationMiddlewares["getPinSeries"]...)

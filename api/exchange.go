@@ -27,8 +27,8 @@ type call struct {
 	echo   echo.Context
 	op     *operation
 	now    time.Time
-	secret access.Secret
-	club   uuid.UUID     // the token's; everything is looked up in this club only
+	bearer access.Bearer
+	club   uuid.UUID     // the bearer's; everything is looked up in this club only
 	caller access.Caller // known once the first round trip is back
 	roles  []string      // one of them is needed
 	body   []byte
@@ -48,7 +48,8 @@ func (s *Server) begin(c echo.Context) (in *call, invalid, err error) {
 	op := s.contract.byRoute[c.Request().Method+" "+c.Path()]
 	event := eventOf(c)
 	event.operation = op.ID
-	in = &call{ctx: event.context(c.Request().Context()), echo: c, op: op, now: s.now(), roles: op.Roles, server: s}
+	// As fine as the database keeps times, so that all answers show the same.
+	in = &call{ctx: event.context(c.Request().Context()), echo: c, op: op, now: s.now().Truncate(time.Microsecond), roles: op.Roles, server: s}
 	if op.narrow != nil {
 		in.roles = op.narrow(c)
 	}
@@ -57,14 +58,14 @@ func (s *Server) begin(c echo.Context) (in *call, invalid, err error) {
 			return nil, nil, errNowhere
 		}
 	}
-	if op.Roles != nil {
-		scheme, _, _ := strings.Cut(c.Request().Header.Get("Authorization"), " ")
-		in.secret = access.Secret(credentials(c.Request()))
-		known := false
-		in.club, known = in.secret.Club()
-		if !known || !strings.EqualFold(scheme, "Bearer") { // schemes know no case (RFC 9110, 11.1)
-			return nil, nil, errNobody
+	if len(op.columns) > 0 {
+		c.Response().Header().Set("Vary", "Origin, Accept") // see cross
+	}
+	if !op.isPublic() {
+		if in.bearer, err = s.bearerOf(c, op); err != nil {
+			return nil, nil, err
 		}
+		in.club = in.bearer.Club
 		event.club = in.club
 	}
 	if in.body, invalid = s.readBody(c); invalid == nil {
@@ -80,15 +81,10 @@ func (s *Server) begin(c echo.Context) (in *call, invalid, err error) {
 	if op.Method == http.MethodPatch && problem.Is(invalid, problem.UnsupportedMediaType) {
 		c.Response().Header().Set("Accept-Patch", strings.Join(op.mediaTypes(), ", ")) // RFC 5789, 2.2
 	}
-	if len(op.columns) > 0 {
-		c.Response().Header().Set("Vary", "Origin, Accept") // see cross
-	}
 	return in, invalid, nil
 }
 
 var errNowhere = problem.New(problem.NotFound, "Check the address; /reference lists all there are.")
-
-var errNobody = problem.New(problem.Unauthenticated, "Send a valid token as Authorization: Bearer pw_…; this one is missing, unknown, expired or revoked.")
 
 func (s *Server) readBody(c echo.Context) ([]byte, error) {
 	r := c.Request()
@@ -113,22 +109,26 @@ func (s *Server) readBody(c echo.Context) ([]byte, error) {
 func (in *call) admit(found *postgres.Rows[access.Caller], invalid error) error {
 	caller, err := found.One()
 	if err != nil {
-		return errNobody
+		return in.op.nobody(nil)
 	}
 	in.caller = caller
-	event := eventOf(in.echo)
-	if event.credential != nil {
-		in.server.quota.Confirm(*event.credential)
+	if in.op.Code == "" { // a code is good once, so it has no rate of its own
+		event := eventOf(in.echo)
+		if event.credential != nil {
+			in.server.quota.Confirm(*event.credential)
+		}
+		event.member, event.usedOn, event.token = caller.MemberID, caller.UsedOn, caller.TokenID
 	}
-	event.member, event.usedOn, event.token = caller.MemberID, caller.UsedOn, caller.TokenID
 	if name := in.echo.Param("club"); name != caller.ClubSlug && !strings.EqualFold(name, caller.ClubID.String()) {
 		return problem.Absent()
 	}
 	if err := in.admitOrigin(); err != nil {
 		return err
 	}
-	if err := caller.May(in.roles, in.op.Scope); err != nil {
-		return err
+	if in.op.Code == "" {
+		if err := caller.May(in.roles, in.op.Scope); err != nil {
+			return err
+		}
 	}
 	if invalid != nil {
 		return invalid
@@ -153,7 +153,7 @@ func (s *Server) look(in *call, invalid error, build func(b *postgres.Batch, in 
 	var caller *postgres.Rows[access.Caller]
 	var finish func() (answer, error)
 	err := s.db.Read(in.ctx, in.club, func(b *postgres.Batch) {
-		caller = access.Queue(b, in.secret, in.now)
+		caller = access.Who(b, in.bearer, in.now)
 		if invalid == nil {
 			finish = build(b, in)
 		}
@@ -198,6 +198,11 @@ func (s *Server) write(c echo.Context, build func(b *postgres.Batch, in *call) f
 	if err != nil {
 		return err
 	}
+	return s.change(in, invalid, build)
+}
+
+// change is write for a request that has begun.
+func (s *Server) change(in *call, invalid error, build func(b *postgres.Batch, in *call) func(tx *postgres.Tx) (answer, error)) error {
 	if invalid == nil {
 		invalid = s.readKey(in)
 	}
@@ -211,11 +216,12 @@ func (s *Server) write(c echo.Context, build func(b *postgres.Batch, in *call) f
 		out    replay.Answer
 		marked bool
 	)
-	err = s.db.Write(in.ctx, in.club, in.now, func(b *postgres.Batch) {
+	err := s.db.Write(in.ctx, in.club, in.now, func(b *postgres.Batch) {
 		in.fault = nil
-		caller = access.Queue(b, in.secret, in.now)
-		if in.key != nil {
-			claim = replay.Queue(b, *in.key, in.secret.Hash(), in.now)
+		access.Lock(b, in.bearer)
+		caller = access.Who(b, in.bearer, in.now)
+		if in.key != nil && in.op.Code == "" { // an answer with a token in it is never stored
+			claim = replay.Queue(b, *in.key, in.bearer.Holder(), in.bearer.Key(), in.now)
 		}
 		decide = build(b, in)
 	}, func(tx *postgres.Tx) error {
@@ -258,9 +264,9 @@ func (s *Server) write(c echo.Context, build func(b *postgres.Batch, in *call) f
 	s.noteUse(in)
 	if marked {
 		out.Headers = withHeader(out.Headers, "Idempotency-Replayed", "true")
-		eventOf(c).replayed = true
+		eventOf(in.echo).replayed = true
 	}
-	send(c, out.Status, out.Headers, out.Body)
+	send(in.echo, out.Status, out.Headers, out.Body)
 	return nil
 }
 
@@ -289,6 +295,10 @@ func (s *Server) readKey(in *call) error {
 	}
 	_, _ = sum.Write(in.body)
 	in.key = &replay.Key{ID: id, Operation: in.op.ID, Fingerprint: sum.Sum(nil)}
+	if in.op.Code != "" {
+		request := sha256.Sum256(append(id[:], in.key.Fingerprint...))
+		in.bearer = in.bearer.Presenting(request[:])
+	}
 	return nil
 }
 

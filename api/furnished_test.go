@@ -9,7 +9,7 @@ import (
 // spreadsheets find hard, and with every kind of length.
 func furnished(t *testing.T) *world {
 	t.Helper()
-	w := newWorld(t)
+	w, i := newVouchedWorld(t)
 	w.hinges()
 	add := func(path string, body map[string]any) *response {
 		t.Helper()
@@ -37,6 +37,8 @@ func furnished(t *testing.T) *world {
 	}
 	w.reserve(w.officer, 1, 3, toolLine("M7"), modelLine("reamer-0.318")).want(201)
 	w.do("POST", w.at("imports?kind=members"), w.officer, raw("number,name\nB8,Bo Imported\n"), header{"Content-Type", "text/csv"}).want(201)
+	add("invitations", row{"id": newID(), "name": "+Runa, \"guest\"", "number": "R7", "roles": []string{"member", "auditor"}, "garage": "south"})
+	w.link(w.officer, i.Sign(i.About("=person|7", w.clock.now(), nil))).want(201)
 	add("recommendations", row{"joints": []string{"left-upper", "left-lower"}})
 	return w
 }

@@ -52,7 +52,7 @@ func (s *Server) unbound(c echo.Context, routed *echo.HTTPError) error {
 	if invalid == nil {
 		invalid = &problem.Error{Kind: problem.InvalidRequest, Detail: "A parameter does not fit the contract; the reference shows its form.", Cause: routed}
 	}
-	if in.op.Roles == nil {
+	if in.op.isPublic() {
 		return invalid
 	}
 	return s.look(in, invalid, nil)

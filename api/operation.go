@@ -10,6 +10,8 @@ import (
 	"github.com/getkin/kin-openapi/openapi3"
 	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
+
+	"pinwright/internal/access"
 )
 
 // operation is one operation of the contract, as the service needs it.
@@ -18,6 +20,7 @@ type operation struct {
 	Method  string
 	Path    string // as in the contract: /v1/clubs/{club}/garages
 	Roles   []string
+	Code    access.Purpose // the kind of code that is taken in place of a token; empty for none
 	Scope   string
 	Repeat  string // key, id or none; empty for a read
 	IfMatch bool
@@ -56,6 +59,9 @@ func loadContract(text []byte) (*contract, error) {
 			op := &operation{ID: spec.OperationID, Method: method, Path: path, spec: spec,
 				params: append(slices.Clone(item.Parameters), spec.Parameters...)}
 			op.Scope, _ = spec.Extensions["x-scope"].(string)
+			if code, ok := spec.Extensions["x-code"].(string); ok {
+				op.Code = access.Purpose(code)
+			}
 			op.Repeat, _ = spec.Extensions["x-repeat"].(string)
 			op.IfMatch, _ = spec.Extensions["x-if-match"].(bool)
 			op.Batch, _ = spec.Extensions["x-batch"].(string)
@@ -141,6 +147,9 @@ func (op *operation) allows(code string) bool {
 	list, _ := op.spec.Extensions["x-problems"].([]any)
 	return slices.ContainsFunc(list, func(v any) bool { return v == code })
 }
+
+// isPublic reports whether op asks nobody who they are.
+func (op *operation) isPublic() bool { return op.Roles == nil && op.Code == "" }
 
 // isRead reports whether op only looks.
 func (op *operation) isRead() bool { return op.Method == "GET" || op.Method == "HEAD" }

@@ -2,6 +2,7 @@ package api
 
 import (
 	"bytes"
+	"cmp"
 	"compress/gzip"
 	"crypto/sha256"
 	"embed"
@@ -21,7 +22,7 @@ import (
 
 // Pages for people are rendered once, when the server is made: they follow from
 // the contract and the limits, which do not change while it runs. They load
-// nothing from elsewhere, and work without JavaScript.
+// nothing from elsewhere, and all but /pair work without JavaScript.
 
 //go:embed pages
 var pageFiles embed.FS
@@ -36,14 +37,15 @@ const (
 // still is something served as it is, to everyone.
 type still struct {
 	mediaType string
+	policy    string // what the page may load
 	body      []byte
 	zipped    []byte
 	tag       string
 }
 
-func newStill(mediaType string, body []byte) (*still, error) {
+func newStill(mediaType, policy string, body []byte) (*still, error) {
 	sum := sha256.Sum256(body)
-	out := &still{mediaType: mediaType, body: body, tag: hex.EncodeToString(sum[:12])}
+	out := &still{mediaType: mediaType, policy: policy, body: body, tag: hex.EncodeToString(sum[:12])}
 	var zipped bytes.Buffer
 	w, err := gzip.NewWriterLevel(&zipped, gzip.BestCompression)
 	if err != nil {
@@ -63,7 +65,7 @@ func (p *still) serve(c echo.Context) error {
 	body, tag := p.body, `"`+p.tag+`"`
 	headers := map[string]string{
 		"Content-Type": p.mediaType, "Cache-Control": "public, no-cache", "Vary": "Accept-Encoding",
-		"Content-Security-Policy": contentPolicy,
+		"Content-Security-Policy": p.policy,
 	}
 	if takesGzip(c.Request().Header.Get("Accept-Encoding")) {
 		// Other bytes are another representation, with a tag of its own (RFC 9110, 8.8.3.3).
@@ -99,8 +101,8 @@ func (s *Server) pages(e *echo.Echo) error {
 	if err != nil {
 		return fmt.Errorf("pages: %w", err)
 	}
-	put := func(path, mediaType string, body []byte) error {
-		p, err := newStill(mediaType, body)
+	put := func(path, mediaType, policy string, body []byte) error {
+		p, err := newStill(mediaType, policy, body)
 		if err != nil {
 			return fmt.Errorf("page %s: %w", path, err)
 		}
@@ -126,16 +128,20 @@ func (s *Server) pages(e *echo.Echo) error {
 		}{"/pages/" + name, mediaType, body})
 	}
 	for _, f := range files {
-		if err := put(f.path, f.mediaType, f.body); err != nil {
+		if err := put(f.path, f.mediaType, contentPolicy, f.body); err != nil {
 			return err
 		}
 	}
-	for path, view := range s.pageViews() {
+	views := s.pageViews()
+	if views["/pair"], err = pairView(s.contract.doc.Info.Version); err != nil {
+		return err
+	}
+	for path, view := range views {
 		var out bytes.Buffer
 		if err := templates.ExecuteTemplate(&out, view.template, view); err != nil {
 			return fmt.Errorf("page %s: %w", path, err)
 		}
-		if err := put(path, htmlType, out.Bytes()); err != nil {
+		if err := put(path, htmlType, cmp.Or(view.policy, contentPolicy), out.Bytes()); err != nil {
 			return err
 		}
 	}
@@ -145,6 +151,7 @@ func (s *Server) pages(e *echo.Echo) error {
 // pageView is what the template of one page is given.
 type pageView struct {
 	template string
+	policy   string // contentPolicy unless it needs another
 	Title    string
 	Here     string // the entry of the navigation that is this page
 	Version  string

@@ -9,6 +9,7 @@ import (
 
 	"github.com/getkin/kin-openapi/openapi3"
 
+	"pinwright/internal/access"
 	"pinwright/internal/problem"
 )
 
@@ -136,6 +137,8 @@ func viewOperation(op *operation, roles int) operationView {
 	v := operationView{ID: op.ID, Method: op.Method, Path: op.Path, Summary: op.spec.Summary, About: op.spec.Description, Scope: op.Scope, Repeat: repeats[op.Repeat]}
 	v.About, _, _ = strings.Cut(v.About, "For whom: ") // told by Who
 	switch {
+	case op.Code != "":
+		v.Who = "whoever has the code of " + map[access.Purpose]string{access.Invites: "an invitation", access.Pairs: "a pairing"}[op.Code]
 	case op.Roles == nil:
 		v.Who = "everyone, without a token"
 	case len(op.Roles) == roles:

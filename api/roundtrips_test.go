@@ -117,6 +117,10 @@ var roundTrips = []struct {
 	{"createToken", 2, func(w *world, _ int) *response {
 		return w.do("POST", w.at("tokens"), w.officer, map[string]any{"id": newID(), "label": "phone", "member": "M1"})
 	}},
+	{"createInvitation", 2, func(w *world, _ int) *response { return w.invite(row{"number": "guest", "garage": "north"}) }},
+	{"acceptInvitation", 2, func(w *world, turn int) *response { return w.accept(w.guests[turn]) }},
+	{"listInvitations", 1, func(w *world, _ int) *response { return w.do("GET", w.at("invitations"), w.officer, nil) }},
+	{"createPairing", 2, func(w *world, _ int) *response { return w.pair(w.officer, nil) }},
 	{"listToolModels", 1, func(w *world, _ int) *response { return w.do("GET", w.at("tool-models?kind=reamer"), w.officer, nil) }},
 	{"getToolModel", 1, func(w *world, _ int) *response { return w.do("GET", w.at("tool-models/R8"), w.officer, nil) }},
 	{"createToolModel", 2, func(w *world, turn int) *response {
@@ -206,6 +210,9 @@ func roundTripWorld(t *testing.T) (*world, *trips) {
 		w.do("POST", w.at("members"), w.officer, map[string]any{"number": fmt.Sprint("goes", n), "name": "Member"}).want(201)
 	}
 	w.do("POST", w.at("tools"), w.officer, map[string]any{"number": "M7", "model": "MIC", "garage": "north"}, header{"Idempotency-Key", newID()[:34] + "00"}).want(201)
+	for range 3 {
+		w.guests = append(w.guests, w.invite(nil).str("code"))
+	}
 	for noted := false; !noted; time.Sleep(time.Millisecond) {
 		if err := db.Owner.QueryRow(t.Context(), `select used_on is not null from token where hash = $1`, w.club.Secret.Hash()).Scan(&noted); err != nil {
 			t.Fatal(err)

@@ -17,6 +17,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 	"go.opentelemetry.io/otel/trace"
 
+	"pinwright/internal/access"
 	"pinwright/internal/postgres"
 	"pinwright/internal/problem"
 	"pinwright/internal/quota"
@@ -42,6 +43,11 @@ type Options struct {
 	Limits Limits
 	// PoolWait bounds the wait for a connection; 0 leaves that to Limits.Request.
 	PoolWait time.Duration
+	// PublicURL is how clients reach the service, for the links it makes, without
+	// a slash at its end.
+	PublicURL string
+	// Issuer vouches for people beside the service's own tokens; may be nil.
+	Issuer Issuer
 	// Metrics is where the figures are registered and read from; default a new
 	// registry. MetricsApart serves them by the handler Metrics only.
 	Metrics      *prometheus.Registry
@@ -50,8 +56,6 @@ type Options struct {
 	Tracer trace.Tracer
 	// Build is shown by the figures.
 	Build Build
-	// PublicURL is how clients reach the service, as far as it is known.
-	PublicURL string
 	// TrustedProxies are the networks whose X-Forwarded-For is believed.
 	TrustedProxies []netip.Prefix
 	// Heads is told where a club's journal stands after each write; may be nil.
@@ -83,6 +87,7 @@ type Server struct {
 	safe     http.Header // of every answer
 	// publicURL is how clients reach the service; empty when it is not known.
 	publicURL string
+	issuer    Issuer
 	shedAt    atomic.Int64 // Unix second of the last line logged about shedding
 	draining  atomic.Bool
 	used      sync.Map // token id → day its use was noted
@@ -116,7 +121,7 @@ func newServer(o Options, text []byte) (*Server, error) {
 		o.Metrics = prometheus.NewRegistry()
 	}
 	s := &Server{contract: c, now: o.Now, log: o.Log, limits: o.Limits, ready: o.Ready, metrics: newMetrics(o.Metrics), tracer: o.Tracer,
-		proxies: o.TrustedProxies, safe: safeHeaders(o.PublicURL), publicURL: o.PublicURL, wait: o.PoolWait,
+		proxies: o.TrustedProxies, safe: safeHeaders(o.PublicURL), publicURL: o.PublicURL, issuer: o.Issuer, wait: o.PoolWait,
 		cleanUps: make(chan struct{}, max(1, runtime.GOMAXPROCS(0)/2))}
 	s.db = &postgres.DB{Pool: o.Pool, Wait: o.PoolWait, Watch: watch{s}, Heads: o.Heads}
 	if o.Limits.Queue > 0 {
@@ -172,6 +177,9 @@ func (s *Server) Drain() { s.draining.Store(true) }
 // noteUse writes the day of a token's use, once a day, outside the request:
 // losing it loses nothing but that date.
 func (s *Server) noteUse(in *call) {
+	if in.op.Code != "" {
+		return
+	}
 	today := in.now.UTC().Truncate(24 * time.Hour)
 	if in.caller.UsedOn != nil && !in.caller.UsedOn.Before(today) {
 		return
@@ -179,16 +187,16 @@ func (s *Server) noteUse(in *call) {
 	if day, ok := s.used.Swap(in.caller.TokenID, today); ok && day == today {
 		return
 	}
-	club, token := in.club, in.caller.TokenID
+	club, caller := in.club, in.caller
 	go func() {
 		ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
 		defer cancel()
 		err := s.db.Write(ctx, club, today, func(*postgres.Batch) {}, func(tx *postgres.Tx) error {
-			tx.Queue(`update token set used_on = $3 where club_id = $1 and id = $2 and (used_on is null or used_on < $3)`, club, token, today)
+			access.NoteUse(tx, caller, today)
 			return nil
 		})
 		if err != nil {
-			s.used.Delete(token)
+			s.used.Delete(caller.TokenID)
 			if problem.Is(err, problem.Unavailable) {
 				return // the next request tries again
 			}

@@ -32,7 +32,7 @@ var greatestID = uuid.Max
 func (s *Server) ListTokens(c echo.Context, _ InClub, _ ListTokensParams) error {
 	return s.read(c, func(b *postgres.Batch, in *call) func() (answer, error) {
 		p := in.page(1)
-		rows := access.ListTokens(b, in.secret.Hash(), in.pageID(p), p.limit+1)
+		rows := access.ListTokens(b, in.bearer, in.pageID(p), p.limit+1)
 		return func() (answer, error) {
 			items, next := cut(in, p, rows.Items, func(t access.Token) []string { return []string{t.ID.String()} })
 			return in.listed(TokenPage{Items: each(items, tokenOut), Next: next}, next), nil

@@ -15,6 +15,13 @@ CREATE FUNCTION erase_words(c uuid, m uuid, t timestamptz) RETURNS void LANGUAGE
 BEGIN
   PERFORM FROM member WHERE club_id = c AND id = m FOR UPDATE;
   UPDATE token SET label = 'erased', revoked_at = coalesce(revoked_at, t) WHERE club_id = c AND member_id = m;
+  UPDATE pairing SET label = 'erased' WHERE club_id = c AND member_id = m;
+  DELETE FROM member_identity WHERE club_id = c AND member_id = m;
+  -- The invitation they came by, and those that they made and nobody has accepted.
+  UPDATE invitation i SET name = 'Erased', number = NULL
+    WHERE i.club_id = c AND EXISTS (SELECT FROM token x WHERE x.club_id = c AND x.invitation_id = i.id AND x.member_id = m);
+  UPDATE invitation i SET name = 'Erased', number = NULL, withdrawn_at = coalesce(withdrawn_at, t)
+    WHERE i.club_id = c AND i.invited_by = m AND NOT EXISTS (SELECT FROM token x WHERE x.club_id = c AND x.invitation_id = i.id);
   UPDATE reservation SET purpose = '', cancel_reason = '', version = version + 1 WHERE club_id = c AND member_id = m AND (purpose <> '' OR cancel_reason <> '');
   UPDATE reading_void SET reason = 'erased' WHERE club_id = c AND member_id = m;
   UPDATE import SET revert_reason = '', version = version + 1 WHERE club_id = c AND reverted_by = m AND revert_reason <> '';

@@ -19,6 +19,9 @@ var rights = map[string]string{
 	"garage":            "INSERT SELECT UPDATE",
 	"member":            "INSERT SELECT UPDATE",
 	"token":             "INSERT SELECT UPDATE(revoked_at,used_on)",
+	"invitation":        "INSERT SELECT UPDATE(withdrawn_at)",
+	"pairing":           "INSERT SELECT UPDATE(withdrawn_at)",
+	"member_identity":   "DELETE INSERT SELECT UPDATE(used_on)", // an unlinked one is gone, so that it may be linked to somebody else
 	"answer":            "DELETE INSERT SELECT UPDATE(body,headers,status)",
 	"head":              "SELECT", // written by append_event only
 	"event":             "SELECT", // written by append_event only

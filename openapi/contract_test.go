@@ -82,8 +82,12 @@ func TestEveryOperationSaysWhatTheServiceAndItsTestsNeed(t *testing.T) {
 		}
 		roles, _ := op.Extensions["x-roles"].([]any)
 		public := op.Security != nil && len(*op.Security) == 0
-		if public == (len(roles) > 0) {
-			t.Errorf("x-roles %v with public %v: an operation either names its roles or is public", roles, public)
+		code := op.Extensions["x-code"]
+		if ways := []bool{public, len(roles) > 0, code != nil}; !exactlyOne(ways) {
+			t.Errorf("x-roles %v, x-code %v, public %v: an operation either names its roles, takes a code or is public", roles, code, public)
+		}
+		if code != nil && !slices.Contains([]any{"invitation", "pairing"}, code) {
+			t.Errorf("x-code is %v, want invitation or pairing", code)
 		}
 		if strings.Contains(path, "{club}") == public {
 			t.Error("what is in a club asks for roles, and nothing else does")
@@ -93,7 +97,7 @@ func TestEveryOperationSaysWhatTheServiceAndItsTestsNeed(t *testing.T) {
 				t.Errorf("x-roles names %v, which is no role", r)
 			}
 		}
-		if scope := op.Extensions["x-scope"]; !public && !slices.Contains([]any{"read", "readings", "write"}, scope) {
+		if scope := op.Extensions["x-scope"]; len(roles) > 0 && !slices.Contains([]any{"read", "readings", "write"}, scope) {
 			t.Errorf("x-scope is %v, want read, readings or write", scope)
 		}
 		repeat := op.Extensions["x-repeat"]
@@ -120,6 +124,16 @@ func TestEveryOperationSaysWhatTheServiceAndItsTestsNeed(t *testing.T) {
 			}
 		}
 	})
+}
+
+func exactlyOne(of []bool) bool {
+	n := 0
+	for _, is := range of {
+		if is {
+			n++
+		}
+	}
+	return n == 1
 }
 
 // Whatever is not bounded by the contract is bounded by memory.

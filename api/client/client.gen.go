@@ -303,6 +303,30 @@ func (e ImportRowStatus) Valid() bool {
 	}
 }
 
+// Defines values for InvitationState.
+const (
+	InvitationStateAccepted  InvitationState = "accepted"
+	InvitationStateExpired   InvitationState = "expired"
+	InvitationStateOpen      InvitationState = "open"
+	InvitationStateWithdrawn InvitationState = "withdrawn"
+)
+
+// Valid indicates whether the value is a known member of the InvitationState enum.
+func (e InvitationState) Valid() bool {
+	switch e {
+	case InvitationStateAccepted:
+		return true
+	case InvitationStateExpired:
+		return true
+	case InvitationStateOpen:
+		return true
+	case InvitationStateWithdrawn:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for JointTemplateGuidance.
 const (
 	JointTemplateGuidanceFloating   JointTemplateGuidance = "floating"
@@ -498,6 +522,30 @@ func (e OptionAnswerProof) Valid() bool {
 	case OptionAnswerProofRefused:
 		return true
 	case OptionAnswerProofUndecided:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for PairingState.
+const (
+	PairingStateExpired   PairingState = "expired"
+	PairingStateOpen      PairingState = "open"
+	PairingStatePaired    PairingState = "paired"
+	PairingStateWithdrawn PairingState = "withdrawn"
+)
+
+// Valid indicates whether the value is a known member of the PairingState enum.
+func (e PairingState) Valid() bool {
+	switch e {
+	case PairingStateExpired:
+		return true
+	case PairingStateOpen:
+		return true
+	case PairingStatePaired:
+		return true
+	case PairingStateWithdrawn:
 		return true
 	default:
 		return false
@@ -1624,6 +1672,35 @@ type HealthReportStatus string
 // Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 type Id = openapi_types.UUID
 
+// Identity defines model for Identity.
+type Identity struct {
+	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Id       Id        `json:"id"`
+	Issuer   string    `json:"issuer"`
+	LinkedAt time.Time `json:"linked_at"`
+
+	// MemberId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	MemberId Id `json:"member_id"`
+
+	// Subject The issuer's own name for the person
+	Subject string `json:"subject"`
+
+	// UsedOn The last day of use, to the day only
+	UsedOn *openapi_types.Date `json:"used_on,omitempty"`
+}
+
+// IdentityIn defines model for IdentityIn.
+type IdentityIn struct {
+	// IdentityToken A token of the OpenID Connect issuer that is about you. It is checked and not kept
+	IdentityToken string `json:"identity_token"`
+}
+
+// IdentityPage A page of a list; there are more while it has `next`
+type IdentityPage struct {
+	Items []Identity `json:"items"`
+	Next  *string    `json:"next,omitempty"`
+}
+
 // Import A sheet that came in
 type Import struct {
 	Created   int       `json:"created"`
@@ -1767,6 +1844,67 @@ type ImportRow struct {
 
 // ImportRowStatus exists: it was there already with all that the row says
 type ImportRowStatus string
+
+// Invitation defines model for Invitation.
+type Invitation struct {
+	AcceptedAt *time.Time `json:"accepted_at,omitempty"`
+
+	// Code The code to hand over, which begins with `pwi_`. Shown once, in the answer that made it; only its hash is kept
+	Code      *string   `json:"code,omitempty"`
+	CreatedAt time.Time `json:"created_at"`
+	ExpiresAt time.Time `json:"expires_at"`
+
+	// GarageId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	GarageId *Id `json:"garage_id,omitempty"`
+
+	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Id Id `json:"id"`
+
+	// InvitedBy UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	InvitedBy Id `json:"invited_by"`
+
+	// MemberId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	MemberId *Id `json:"member_id,omitempty"`
+
+	// Name A name for people
+	Name Name `json:"name"`
+
+	// Number A short name that serves as an id: letters, digits, dot, dash, underscore
+	Number      *Code           `json:"number,omitempty"`
+	Roles       []Role          `json:"roles"`
+	State       InvitationState `json:"state"`
+	WithdrawnAt *time.Time      `json:"withdrawn_at,omitempty"`
+}
+
+// InvitationState defines model for Invitation.State.
+type InvitationState string
+
+// InvitationIn defines model for InvitationIn.
+type InvitationIn struct {
+	// ExpiresAt Default: 7 days from now; at most 30 days
+	ExpiresAt *time.Time `json:"expires_at,omitempty"`
+
+	// Garage An id or the people's own name for it
+	Garage *Ref `json:"garage,omitempty"`
+
+	// Id UUID of version 7 made by the client (RFC 9562): the same id again with the same content changes nothing
+	Id ClientId `json:"id"`
+
+	// Name A name for people
+	Name Name `json:"name"`
+
+	// Number The number the member will have. Default, and when it is taken by then: the next whole number that is free
+	Number *string `json:"number,omitempty"`
+
+	// Roles Default: member
+	Roles *[]Role `json:"roles,omitempty"`
+}
+
+// InvitationPage A page of a list; there are more while it has `next`
+type InvitationPage struct {
+	Items []Invitation `json:"items"`
+	Next  *string      `json:"next,omitempty"`
+}
 
 // Joint A pivot of a vehicle, with its features and what it is to become
 type Joint struct {
@@ -2053,13 +2191,14 @@ type LimitsOutKind string
 // Me The caller: member, club and token
 type Me struct {
 	// Club The club and its rules
-	Club Club `json:"club"`
+	Club     Club      `json:"club"`
+	Identity *Identity `json:"identity,omitempty"`
 
 	// Member A person of the club
 	Member Member `json:"member"`
 
 	// Token A token of a member, without its text but in the answer that made it
-	Token Token `json:"token"`
+	Token *Token `json:"token,omitempty"`
 }
 
 // Member A person of the club
@@ -2302,6 +2441,53 @@ type OptionAnswerProof string
 
 // Origins Origins of web pages that may work for the club's members from a browser, as browsers write them: https, or http on localhost only
 type Origins = []string
+
+// Pairing defines model for Pairing.
+type Pairing struct {
+	// Code The code for the phone, which begins with `pwp_`. Shown once, as url and qr_svg are
+	Code      *string   `json:"code,omitempty"`
+	CreatedAt time.Time `json:"created_at"`
+
+	// ExpiresAt 10 minutes after it was made
+	ExpiresAt time.Time `json:"expires_at"`
+
+	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Id Id `json:"id"`
+
+	// Label A name for people
+	Label Name `json:"label"`
+
+	// MemberId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	MemberId Id         `json:"member_id"`
+	PairedAt *time.Time `json:"paired_at,omitempty"`
+
+	// QrSvg The url as a QR code (ISO/IEC 18004), an SVG image
+	QrSvg  *string      `json:"qr_svg,omitempty"`
+	Scopes []Scope      `json:"scopes"`
+	State  PairingState `json:"state"`
+
+	// TokenId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	TokenId *Id `json:"token_id,omitempty"`
+
+	// Url The page for the phone with the code behind #, which browsers send to nobody
+	Url         *string    `json:"url,omitempty"`
+	WithdrawnAt *time.Time `json:"withdrawn_at,omitempty"`
+}
+
+// PairingState defines model for Pairing.State.
+type PairingState string
+
+// PairingIn defines model for PairingIn.
+type PairingIn struct {
+	// Id UUID of version 7 made by the client (RFC 9562): the same id again with the same content changes nothing
+	Id ClientId `json:"id"`
+
+	// Label A name for people
+	Label Name `json:"label"`
+
+	// Scopes Of the phone's token. Default: read and readings, since phones get lost
+	Scopes *[]Scope `json:"scopes,omitempty"`
+}
 
 // Period A half-open stretch of time: `from` belongs to it, `until` does not
 type Period struct {
@@ -3405,6 +3591,9 @@ type InGarage = Ref
 // InImport UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 type InImport = Id
 
+// InInvitation UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+type InInvitation = Id
+
 // InJoint An id or the people's own name for it
 type InJoint = Ref
 
@@ -3416,6 +3605,12 @@ type InKind = ImportKind
 
 // InMember An id or the people's own name for it
 type InMember = Ref
+
+// InMemberIdentity UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+type InMemberIdentity = Id
+
+// InPairing UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+type InPairing = Id
 
 // InPinSeries An id or the people's own name for it
 type InPinSeries = Ref
@@ -3555,6 +3750,15 @@ type PatchGarageParams struct {
 	IfMatch IfMatch `json:"If-Match"`
 }
 
+// ListIdentitiesParams defines parameters for ListIdentities.
+type ListIdentitiesParams struct {
+	// Limit How many items a page holds at most
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor The `next` of the page before
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
 // ListImportsParams defines parameters for ListImports.
 type ListImportsParams struct {
 	// Limit How many items a page holds at most
@@ -3599,6 +3803,21 @@ type GetImportParams struct {
 
 // RevertImportParams defines parameters for RevertImport.
 type RevertImportParams struct {
+	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListInvitationsParams defines parameters for ListInvitations.
+type ListInvitationsParams struct {
+	// Limit How many items a page holds at most
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor The `next` of the page before
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// AcceptInvitationParams defines parameters for AcceptInvitation.
+type AcceptInvitationParams struct {
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -3698,6 +3917,12 @@ type PatchMemberParams struct {
 
 // EraseMemberParams defines parameters for EraseMember.
 type EraseMemberParams struct {
+	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// AcceptPairingParams defines parameters for AcceptPairing.
+type AcceptPairingParams struct {
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -4103,8 +4328,14 @@ type CreateGarageJSONRequestBody = GarageIn
 // PatchGarageApplicationMergePatchPlusJSONRequestBody defines body for PatchGarage for application/merge-patch+json ContentType.
 type PatchGarageApplicationMergePatchPlusJSONRequestBody = GaragePatch
 
+// LinkIdentityJSONRequestBody defines body for LinkIdentity for application/json ContentType.
+type LinkIdentityJSONRequestBody = IdentityIn
+
 // RevertImportJSONRequestBody defines body for RevertImport for application/json ContentType.
 type RevertImportJSONRequestBody = VoidIn
+
+// CreateInvitationJSONRequestBody defines body for CreateInvitation for application/json ContentType.
+type CreateInvitationJSONRequestBody = InvitationIn
 
 // CreateJointTemplateJSONRequestBody defines body for CreateJointTemplate for application/json ContentType.
 type CreateJointTemplateJSONRequestBody = JointTemplateIn
@@ -4120,6 +4351,9 @@ type PatchMemberApplicationMergePatchPlusJSONRequestBody = MemberPatch
 
 // EraseMemberJSONRequestBody defines body for EraseMember for application/json ContentType.
 type EraseMemberJSONRequestBody = Erasure
+
+// CreatePairingJSONRequestBody defines body for CreatePairing for application/json ContentType.
+type CreatePairingJSONRequestBody = PairingIn
 
 // CreatePinSeriesJSONRequestBody defines body for CreatePinSeries for application/json ContentType.
 type CreatePinSeriesJSONRequestBody = PinSeriesIn
@@ -5123,6 +5357,44 @@ type ClientInterface interface {
 	// Corresponds with PATCH /v1/clubs/{club}/garages/{garage} (the `PatchGarage` operationId).
 	PatchGarageWithApplicationMergePatchPlusJSONBody(ctx context.Context, club InClub, garage InGarage, params *PatchGarageParams, body PatchGarageApplicationMergePatchPlusJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// ListIdentities Own identities at the OpenID Connect issuer; an officer sees all
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
+	// Corresponds with GET /v1/clubs/{club}/identities (the `ListIdentities` operationId).
+	ListIdentities(ctx context.Context, club InClub, params *ListIdentitiesParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// LinkIdentityWithBody Link your identity at the OpenID Connect issuer
+	//
+	// From then on the issuer's tokens about you sign you in, with all that your roles allow. It needs a personal token (or an identity linked before). The same identity again changes nothing.
+	//
+	// For whom: Every member of the club, with a token of the scope `write`.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/clubs/{club}/identities (the `LinkIdentity` operationId).
+	LinkIdentityWithBody(ctx context.Context, club InClub, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// LinkIdentity Link your identity at the OpenID Connect issuer
+	//
+	// From then on the issuer's tokens about you sign you in, with all that your roles allow. It needs a personal token (or an identity linked before). The same identity again changes nothing.
+	//
+	// For whom: Every member of the club, with a token of the scope `write`.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/clubs/{club}/identities (the `LinkIdentity` operationId).
+	LinkIdentity(ctx context.Context, club InClub, body LinkIdentityJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// UnlinkIdentity Unlink an identity
+	//
+	// Takes effect with the next request. Own identities; an officer unlinks any.
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
+	// Corresponds with DELETE /v1/clubs/{club}/identities/{member_identity} (the `UnlinkIdentity` operationId).
+	UnlinkIdentity(ctx context.Context, club InClub, memberIdentity InMemberIdentity, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// ListImports Imports, newest first
 	//
 	// For whom: Every member of the club, with a token of the scope `read`.
@@ -5180,6 +5452,60 @@ type ClientInterface interface {
 	//
 	// Corresponds with POST /v1/clubs/{club}/imports/{import}/revert (the `RevertImport` operationId).
 	RevertImport(ctx context.Context, club InClub, pImport InImport, params *RevertImportParams, body RevertImportJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListInvitations Invitations, newest first
+	//
+	// For whom: Members with the role officer, with a token of the scope `read`.
+	//
+	// Corresponds with GET /v1/clubs/{club}/invitations (the `ListInvitations` operationId).
+	ListInvitations(ctx context.Context, club InClub, params *ListInvitationsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// CreateInvitationWithBody Invite a person
+	//
+	// The code is in this answer only: the same id again is answered without it (200), and a lost one is withdrawn and replaced. Hand it over so that nobody else reads it. It is void once whoever made it is disabled or no officer any more.
+	//
+	// For whom: Members with the role officer, with a token of the scope `write`.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/clubs/{club}/invitations (the `CreateInvitation` operationId).
+	CreateInvitationWithBody(ctx context.Context, club InClub, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// CreateInvitation Invite a person
+	//
+	// The code is in this answer only: the same id again is answered without it (200), and a lost one is withdrawn and replaced. Hand it over so that nobody else reads it. It is void once whoever made it is disabled or no officer any more.
+	//
+	// For whom: Members with the role officer, with a token of the scope `write`.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/clubs/{club}/invitations (the `CreateInvitation` operationId).
+	CreateInvitation(ctx context.Context, club InClub, body CreateInvitationJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// AcceptInvitation Become a member: exchange an invitation's code for a token
+	//
+	// Send the code in place of a token, as `Authorization: Bearer pwi_…`. It makes the member and their first token, once. When the answer was lost, the same request with the same key is answered with the same token within an hour. A code that is unknown, used, withdrawn or expired is answered 401, always the same.
+	//
+	// For whom: Whoever has the code of an invitation.
+	//
+	// Corresponds with POST /v1/clubs/{club}/invitations/accept (the `AcceptInvitation` operationId).
+	AcceptInvitation(ctx context.Context, club InClub, params *AcceptInvitationParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// WithdrawInvitation Withdraw an invitation
+	//
+	// Its code is worth nothing from then on. Withdrawing again changes nothing.
+	//
+	// For whom: Members with the role officer, with a token of the scope `write`.
+	//
+	// Corresponds with DELETE /v1/clubs/{club}/invitations/{invitation} (the `WithdrawInvitation` operationId).
+	WithdrawInvitation(ctx context.Context, club InClub, invitation InInvitation, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetInvitation An invitation
+	//
+	// For whom: Members with the role officer, with a token of the scope `read`.
+	//
+	// Corresponds with GET /v1/clubs/{club}/invitations/{invitation} (the `GetInvitation` operationId).
+	GetInvitation(ctx context.Context, club InClub, invitation InInvitation, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListJointTemplates Joint templates by code
 	//
@@ -5247,7 +5573,7 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/clubs/{club}/joints/{joint}/features (the `ListFeatures` operationId).
 	ListFeatures(ctx context.Context, club InClub, joint InJoint, params *ListFeaturesParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
-	// GetMe Who this token is, and what it may do
+	// GetMe Who this token or identity is, and what it may do
 	//
 	// For whom: Every member of the club, with a token of the scope `read`.
 	//
@@ -5329,6 +5655,55 @@ type ClientInterface interface {
 	//
 	// Corresponds with POST /v1/clubs/{club}/members/{member}/erase (the `EraseMember` operationId).
 	EraseMember(ctx context.Context, club InClub, member InMember, params *EraseMemberParams, body EraseMemberJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// CreatePairingWithBody Pair a phone by a QR code
+	//
+	// Show the QR code on a screen and scan it with the phone: the page it opens exchanges the code for a device token of yours, once, within 10 minutes. It needs a personal token (or an identity). Code, address and QR code are in this answer only.
+	//
+	// For whom: Every member of the club, with a token of the scope `write`.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/clubs/{club}/pairings (the `CreatePairing` operationId).
+	CreatePairingWithBody(ctx context.Context, club InClub, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// CreatePairing Pair a phone by a QR code
+	//
+	// Show the QR code on a screen and scan it with the phone: the page it opens exchanges the code for a device token of yours, once, within 10 minutes. It needs a personal token (or an identity). Code, address and QR code are in this answer only.
+	//
+	// For whom: Every member of the club, with a token of the scope `write`.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/clubs/{club}/pairings (the `CreatePairing` operationId).
+	CreatePairing(ctx context.Context, club InClub, body CreatePairingJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// AcceptPairing Exchange a pairing's code for the phone's token
+	//
+	// Send the code in place of a token, as `Authorization: Bearer pwp_…`; the page /pair does so. When the answer was lost, the same request with the same key is answered with the same token within an hour. A code that is unknown, used, withdrawn or expired is answered 401, always the same.
+	//
+	// For whom: Whoever has the code of a pairing.
+	//
+	// Corresponds with POST /v1/clubs/{club}/pairings/accept (the `AcceptPairing` operationId).
+	AcceptPairing(ctx context.Context, club InClub, params *AcceptPairingParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// WithdrawPairing Call a pairing off
+	//
+	// Its code is worth nothing from then on. Own pairings; an officer calls off any. Calling off again changes nothing.
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
+	// Corresponds with DELETE /v1/clubs/{club}/pairings/{pairing} (the `WithdrawPairing` operationId).
+	WithdrawPairing(ctx context.Context, club InClub, pairing InPairing, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetPairing Whether the phone is paired yet
+	//
+	// Own pairings; an officer sees any.
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
+	// Corresponds with GET /v1/clubs/{club}/pairings/{pairing} (the `GetPairing` operationId).
+	GetPairing(ctx context.Context, club InClub, pairing InPairing, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListPinSeries Pin series by code
 	//
@@ -6219,6 +6594,84 @@ func (c *Client) PatchGarageWithApplicationMergePatchPlusJSONBody(ctx context.Co
 	return c.Client.Do(req)
 }
 
+// ListIdentities Own identities at the OpenID Connect issuer; an officer sees all
+//
+// For whom: Every member of the club, with a token of the scope `read`.
+//
+// Corresponds with GET /v1/clubs/{club}/identities (the `ListIdentities` operationId).
+func (c *Client) ListIdentities(ctx context.Context, club InClub, params *ListIdentitiesParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListIdentitiesRequest(c.Server, club, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// LinkIdentityWithBody Link your identity at the OpenID Connect issuer
+//
+// From then on the issuer's tokens about you sign you in, with all that your roles allow. It needs a personal token (or an identity linked before). The same identity again changes nothing.
+//
+// For whom: Every member of the club, with a token of the scope `write`.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/clubs/{club}/identities (the `LinkIdentity` operationId).
+func (c *Client) LinkIdentityWithBody(ctx context.Context, club InClub, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewLinkIdentityRequestWithBody(c.Server, club, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// LinkIdentity Link your identity at the OpenID Connect issuer
+//
+// From then on the issuer's tokens about you sign you in, with all that your roles allow. It needs a personal token (or an identity linked before). The same identity again changes nothing.
+//
+// For whom: Every member of the club, with a token of the scope `write`.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/clubs/{club}/identities (the `LinkIdentity` operationId).
+func (c *Client) LinkIdentity(ctx context.Context, club InClub, body LinkIdentityJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewLinkIdentityRequest(c.Server, club, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// UnlinkIdentity Unlink an identity
+//
+// Takes effect with the next request. Own identities; an officer unlinks any.
+//
+// For whom: Every member of the club, with a token of the scope `read`.
+//
+// Corresponds with DELETE /v1/clubs/{club}/identities/{member_identity} (the `UnlinkIdentity` operationId).
+func (c *Client) UnlinkIdentity(ctx context.Context, club InClub, memberIdentity InMemberIdentity, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewUnlinkIdentityRequest(c.Server, club, memberIdentity)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // ListImports Imports, newest first
 //
 // For whom: Every member of the club, with a token of the scope `read`.
@@ -6316,6 +6769,120 @@ func (c *Client) RevertImportWithBody(ctx context.Context, club InClub, pImport 
 // Corresponds with POST /v1/clubs/{club}/imports/{import}/revert (the `RevertImport` operationId).
 func (c *Client) RevertImport(ctx context.Context, club InClub, pImport InImport, params *RevertImportParams, body RevertImportJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewRevertImportRequest(c.Server, club, pImport, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListInvitations Invitations, newest first
+//
+// For whom: Members with the role officer, with a token of the scope `read`.
+//
+// Corresponds with GET /v1/clubs/{club}/invitations (the `ListInvitations` operationId).
+func (c *Client) ListInvitations(ctx context.Context, club InClub, params *ListInvitationsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListInvitationsRequest(c.Server, club, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// CreateInvitationWithBody Invite a person
+//
+// The code is in this answer only: the same id again is answered without it (200), and a lost one is withdrawn and replaced. Hand it over so that nobody else reads it. It is void once whoever made it is disabled or no officer any more.
+//
+// For whom: Members with the role officer, with a token of the scope `write`.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/clubs/{club}/invitations (the `CreateInvitation` operationId).
+func (c *Client) CreateInvitationWithBody(ctx context.Context, club InClub, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewCreateInvitationRequestWithBody(c.Server, club, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// CreateInvitation Invite a person
+//
+// The code is in this answer only: the same id again is answered without it (200), and a lost one is withdrawn and replaced. Hand it over so that nobody else reads it. It is void once whoever made it is disabled or no officer any more.
+//
+// For whom: Members with the role officer, with a token of the scope `write`.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/clubs/{club}/invitations (the `CreateInvitation` operationId).
+func (c *Client) CreateInvitation(ctx context.Context, club InClub, body CreateInvitationJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewCreateInvitationRequest(c.Server, club, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// AcceptInvitation Become a member: exchange an invitation's code for a token
+//
+// Send the code in place of a token, as `Authorization: Bearer pwi_…`. It makes the member and their first token, once. When the answer was lost, the same request with the same key is answered with the same token within an hour. A code that is unknown, used, withdrawn or expired is answered 401, always the same.
+//
+// For whom: Whoever has the code of an invitation.
+//
+// Corresponds with POST /v1/clubs/{club}/invitations/accept (the `AcceptInvitation` operationId).
+func (c *Client) AcceptInvitation(ctx context.Context, club InClub, params *AcceptInvitationParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewAcceptInvitationRequest(c.Server, club, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// WithdrawInvitation Withdraw an invitation
+//
+// Its code is worth nothing from then on. Withdrawing again changes nothing.
+//
+// For whom: Members with the role officer, with a token of the scope `write`.
+//
+// Corresponds with DELETE /v1/clubs/{club}/invitations/{invitation} (the `WithdrawInvitation` operationId).
+func (c *Client) WithdrawInvitation(ctx context.Context, club InClub, invitation InInvitation, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewWithdrawInvitationRequest(c.Server, club, invitation)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetInvitation An invitation
+//
+// For whom: Members with the role officer, with a token of the scope `read`.
+//
+// Corresponds with GET /v1/clubs/{club}/invitations/{invitation} (the `GetInvitation` operationId).
+func (c *Client) GetInvitation(ctx context.Context, club InClub, invitation InInvitation, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetInvitationRequest(c.Server, club, invitation)
 	if err != nil {
 		return nil, err
 	}
@@ -6472,7 +7039,7 @@ func (c *Client) ListFeatures(ctx context.Context, club InClub, joint InJoint, p
 	return c.Client.Do(req)
 }
 
-// GetMe Who this token is, and what it may do
+// GetMe Who this token or identity is, and what it may do
 //
 // For whom: Every member of the club, with a token of the scope `read`.
 //
@@ -6635,6 +7202,105 @@ func (c *Client) EraseMemberWithBody(ctx context.Context, club InClub, member In
 // Corresponds with POST /v1/clubs/{club}/members/{member}/erase (the `EraseMember` operationId).
 func (c *Client) EraseMember(ctx context.Context, club InClub, member InMember, params *EraseMemberParams, body EraseMemberJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewEraseMemberRequest(c.Server, club, member, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// CreatePairingWithBody Pair a phone by a QR code
+//
+// Show the QR code on a screen and scan it with the phone: the page it opens exchanges the code for a device token of yours, once, within 10 minutes. It needs a personal token (or an identity). Code, address and QR code are in this answer only.
+//
+// For whom: Every member of the club, with a token of the scope `write`.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/clubs/{club}/pairings (the `CreatePairing` operationId).
+func (c *Client) CreatePairingWithBody(ctx context.Context, club InClub, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewCreatePairingRequestWithBody(c.Server, club, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// CreatePairing Pair a phone by a QR code
+//
+// Show the QR code on a screen and scan it with the phone: the page it opens exchanges the code for a device token of yours, once, within 10 minutes. It needs a personal token (or an identity). Code, address and QR code are in this answer only.
+//
+// For whom: Every member of the club, with a token of the scope `write`.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/clubs/{club}/pairings (the `CreatePairing` operationId).
+func (c *Client) CreatePairing(ctx context.Context, club InClub, body CreatePairingJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewCreatePairingRequest(c.Server, club, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// AcceptPairing Exchange a pairing's code for the phone's token
+//
+// Send the code in place of a token, as `Authorization: Bearer pwp_…`; the page /pair does so. When the answer was lost, the same request with the same key is answered with the same token within an hour. A code that is unknown, used, withdrawn or expired is answered 401, always the same.
+//
+// For whom: Whoever has the code of a pairing.
+//
+// Corresponds with POST /v1/clubs/{club}/pairings/accept (the `AcceptPairing` operationId).
+func (c *Client) AcceptPairing(ctx context.Context, club InClub, params *AcceptPairingParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewAcceptPairingRequest(c.Server, club, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// WithdrawPairing Call a pairing off
+//
+// Its code is worth nothing from then on. Own pairings; an officer calls off any. Calling off again changes nothing.
+//
+// For whom: Every member of the club, with a token of the scope `read`.
+//
+// Corresponds with DELETE /v1/clubs/{club}/pairings/{pairing} (the `WithdrawPairing` operationId).
+func (c *Client) WithdrawPairing(ctx context.Context, club InClub, pairing InPairing, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewWithdrawPairingRequest(c.Server, club, pairing)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetPairing Whether the phone is paired yet
+//
+// Own pairings; an officer sees any.
+//
+// For whom: Every member of the club, with a token of the scope `read`.
+//
+// Corresponds with GET /v1/clubs/{club}/pairings/{pairing} (the `GetPairing` operationId).
+func (c *Client) GetPairing(ctx context.Context, club InClub, pairing InPairing, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetPairingRequest(c.Server, club, pairing)
 	if err != nil {
 		return nil, err
 	}
@@ -8659,6 +9325,167 @@ func NewPatchGarageRequestWithBody(server string, club InClub, garage InGarage, 
 	return req, nil
 }
 
+// NewListIdentitiesRequest constructs an http.Request for the ListIdentities method
+func NewListIdentitiesRequest(server string, club InClub, params *ListIdentitiesParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "club", club, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/clubs/%s/identities", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Limit != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Cursor != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "cursor", *params.Cursor, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewLinkIdentityRequest calls the generic LinkIdentity builder with application/json body
+func NewLinkIdentityRequest(server string, club InClub, body LinkIdentityJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewLinkIdentityRequestWithBody(server, club, "application/json", bodyReader)
+}
+
+// NewLinkIdentityRequestWithBody constructs an http.Request for the LinkIdentity method, with any body, and a specified content type
+func NewLinkIdentityRequestWithBody(server string, club InClub, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "club", club, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/clubs/%s/identities", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewUnlinkIdentityRequest constructs an http.Request for the UnlinkIdentity method
+func NewUnlinkIdentityRequest(server string, club InClub, memberIdentity InMemberIdentity) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "club", club, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "member_identity", memberIdentity, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/clubs/%s/identities/%s", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodDelete, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewListImportsRequest constructs an http.Request for the ListImports method
 func NewListImportsRequest(server string, club InClub, params *ListImportsParams) (*http.Request, error) {
 	var err error
@@ -8994,6 +9821,255 @@ func NewRevertImportRequestWithBody(server string, club InClub, pImport InImport
 
 		req.Header.Set("Idempotency-Key", headerParam0)
 
+	}
+
+	return req, nil
+}
+
+// NewListInvitationsRequest constructs an http.Request for the ListInvitations method
+func NewListInvitationsRequest(server string, club InClub, params *ListInvitationsParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "club", club, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/clubs/%s/invitations", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Limit != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Cursor != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "cursor", *params.Cursor, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewCreateInvitationRequest calls the generic CreateInvitation builder with application/json body
+func NewCreateInvitationRequest(server string, club InClub, body CreateInvitationJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewCreateInvitationRequestWithBody(server, club, "application/json", bodyReader)
+}
+
+// NewCreateInvitationRequestWithBody constructs an http.Request for the CreateInvitation method, with any body, and a specified content type
+func NewCreateInvitationRequestWithBody(server string, club InClub, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "club", club, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/clubs/%s/invitations", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewAcceptInvitationRequest constructs an http.Request for the AcceptInvitation method
+func NewAcceptInvitationRequest(server string, club InClub, params *AcceptInvitationParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "club", club, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/clubs/%s/invitations/accept", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
+// NewWithdrawInvitationRequest constructs an http.Request for the WithdrawInvitation method
+func NewWithdrawInvitationRequest(server string, club InClub, invitation InInvitation) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "club", club, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "invitation", invitation, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/clubs/%s/invitations/%s", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodDelete, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewGetInvitationRequest constructs an http.Request for the GetInvitation method
+func NewGetInvitationRequest(server string, club InClub, invitation InInvitation) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "club", club, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "invitation", invitation, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/clubs/%s/invitations/%s", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
 	}
 
 	return req, nil
@@ -9881,6 +10957,182 @@ func NewEraseMemberRequestWithBody(server string, club InClub, member InMember, 
 
 		req.Header.Set("Idempotency-Key", headerParam0)
 
+	}
+
+	return req, nil
+}
+
+// NewCreatePairingRequest calls the generic CreatePairing builder with application/json body
+func NewCreatePairingRequest(server string, club InClub, body CreatePairingJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewCreatePairingRequestWithBody(server, club, "application/json", bodyReader)
+}
+
+// NewCreatePairingRequestWithBody constructs an http.Request for the CreatePairing method, with any body, and a specified content type
+func NewCreatePairingRequestWithBody(server string, club InClub, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "club", club, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/clubs/%s/pairings", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewAcceptPairingRequest constructs an http.Request for the AcceptPairing method
+func NewAcceptPairingRequest(server string, club InClub, params *AcceptPairingParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "club", club, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/clubs/%s/pairings/accept", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
+// NewWithdrawPairingRequest constructs an http.Request for the WithdrawPairing method
+func NewWithdrawPairingRequest(server string, club InClub, pairing InPairing) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "club", club, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "pairing", pairing, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/clubs/%s/pairings/%s", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodDelete, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewGetPairingRequest constructs an http.Request for the GetPairing method
+func NewGetPairingRequest(server string, club InClub, pairing InPairing) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "club", club, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "pairing", pairing, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/clubs/%s/pairings/%s", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
 	}
 
 	return req, nil
@@ -13283,6 +14535,48 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with PATCH /v1/clubs/{club}/garages/{garage} (the `PatchGarage` operationId).
 	PatchGarageWithApplicationMergePatchPlusJSONBodyWithResponse(ctx context.Context, club InClub, garage InGarage, params *PatchGarageParams, body PatchGarageApplicationMergePatchPlusJSONRequestBody, reqEditors ...RequestEditorFn) (*PatchGarageResponse, error)
 
+	// ListIdentitiesWithResponse Own identities at the OpenID Connect issuer; an officer sees all
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/clubs/{club}/identities (the `ListIdentities` operationId).
+	ListIdentitiesWithResponse(ctx context.Context, club InClub, params *ListIdentitiesParams, reqEditors ...RequestEditorFn) (*ListIdentitiesResponse, error)
+
+	// LinkIdentityWithBodyWithResponse Link your identity at the OpenID Connect issuer
+	//
+	// From then on the issuer's tokens about you sign you in, with all that your roles allow. It needs a personal token (or an identity linked before). The same identity again changes nothing.
+	//
+	// For whom: Every member of the club, with a token of the scope `write`.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/clubs/{club}/identities (the `LinkIdentity` operationId).
+	LinkIdentityWithBodyWithResponse(ctx context.Context, club InClub, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*LinkIdentityResponse, error)
+
+	// LinkIdentityWithResponse Link your identity at the OpenID Connect issuer
+	//
+	// From then on the issuer's tokens about you sign you in, with all that your roles allow. It needs a personal token (or an identity linked before). The same identity again changes nothing.
+	//
+	// For whom: Every member of the club, with a token of the scope `write`.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/clubs/{club}/identities (the `LinkIdentity` operationId).
+	LinkIdentityWithResponse(ctx context.Context, club InClub, body LinkIdentityJSONRequestBody, reqEditors ...RequestEditorFn) (*LinkIdentityResponse, error)
+
+	// UnlinkIdentityWithResponse Unlink an identity
+	//
+	// Takes effect with the next request. Own identities; an officer unlinks any.
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with DELETE /v1/clubs/{club}/identities/{member_identity} (the `UnlinkIdentity` operationId).
+	UnlinkIdentityWithResponse(ctx context.Context, club InClub, memberIdentity InMemberIdentity, reqEditors ...RequestEditorFn) (*UnlinkIdentityResponse, error)
+
 	// ListImportsWithResponse Imports, newest first
 	//
 	// For whom: Every member of the club, with a token of the scope `read`.
@@ -13344,6 +14638,68 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with POST /v1/clubs/{club}/imports/{import}/revert (the `RevertImport` operationId).
 	RevertImportWithResponse(ctx context.Context, club InClub, pImport InImport, params *RevertImportParams, body RevertImportJSONRequestBody, reqEditors ...RequestEditorFn) (*RevertImportResponse, error)
+
+	// ListInvitationsWithResponse Invitations, newest first
+	//
+	// For whom: Members with the role officer, with a token of the scope `read`.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/clubs/{club}/invitations (the `ListInvitations` operationId).
+	ListInvitationsWithResponse(ctx context.Context, club InClub, params *ListInvitationsParams, reqEditors ...RequestEditorFn) (*ListInvitationsResponse, error)
+
+	// CreateInvitationWithBodyWithResponse Invite a person
+	//
+	// The code is in this answer only: the same id again is answered without it (200), and a lost one is withdrawn and replaced. Hand it over so that nobody else reads it. It is void once whoever made it is disabled or no officer any more.
+	//
+	// For whom: Members with the role officer, with a token of the scope `write`.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/clubs/{club}/invitations (the `CreateInvitation` operationId).
+	CreateInvitationWithBodyWithResponse(ctx context.Context, club InClub, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CreateInvitationResponse, error)
+
+	// CreateInvitationWithResponse Invite a person
+	//
+	// The code is in this answer only: the same id again is answered without it (200), and a lost one is withdrawn and replaced. Hand it over so that nobody else reads it. It is void once whoever made it is disabled or no officer any more.
+	//
+	// For whom: Members with the role officer, with a token of the scope `write`.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/clubs/{club}/invitations (the `CreateInvitation` operationId).
+	CreateInvitationWithResponse(ctx context.Context, club InClub, body CreateInvitationJSONRequestBody, reqEditors ...RequestEditorFn) (*CreateInvitationResponse, error)
+
+	// AcceptInvitationWithResponse Become a member: exchange an invitation's code for a token
+	//
+	// Send the code in place of a token, as `Authorization: Bearer pwi_…`. It makes the member and their first token, once. When the answer was lost, the same request with the same key is answered with the same token within an hour. A code that is unknown, used, withdrawn or expired is answered 401, always the same.
+	//
+	// For whom: Whoever has the code of an invitation.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/clubs/{club}/invitations/accept (the `AcceptInvitation` operationId).
+	AcceptInvitationWithResponse(ctx context.Context, club InClub, params *AcceptInvitationParams, reqEditors ...RequestEditorFn) (*AcceptInvitationResponse, error)
+
+	// WithdrawInvitationWithResponse Withdraw an invitation
+	//
+	// Its code is worth nothing from then on. Withdrawing again changes nothing.
+	//
+	// For whom: Members with the role officer, with a token of the scope `write`.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with DELETE /v1/clubs/{club}/invitations/{invitation} (the `WithdrawInvitation` operationId).
+	WithdrawInvitationWithResponse(ctx context.Context, club InClub, invitation InInvitation, reqEditors ...RequestEditorFn) (*WithdrawInvitationResponse, error)
+
+	// GetInvitationWithResponse An invitation
+	//
+	// For whom: Members with the role officer, with a token of the scope `read`.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/clubs/{club}/invitations/{invitation} (the `GetInvitation` operationId).
+	GetInvitationWithResponse(ctx context.Context, club InClub, invitation InInvitation, reqEditors ...RequestEditorFn) (*GetInvitationResponse, error)
 
 	// ListJointTemplatesWithResponse Joint templates by code
 	//
@@ -13419,7 +14775,7 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/clubs/{club}/joints/{joint}/features (the `ListFeatures` operationId).
 	ListFeaturesWithResponse(ctx context.Context, club InClub, joint InJoint, params *ListFeaturesParams, reqEditors ...RequestEditorFn) (*ListFeaturesResponse, error)
 
-	// GetMeWithResponse Who this token is, and what it may do
+	// GetMeWithResponse Who this token or identity is, and what it may do
 	//
 	// For whom: Every member of the club, with a token of the scope `read`.
 	//
@@ -13507,6 +14863,61 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with POST /v1/clubs/{club}/members/{member}/erase (the `EraseMember` operationId).
 	EraseMemberWithResponse(ctx context.Context, club InClub, member InMember, params *EraseMemberParams, body EraseMemberJSONRequestBody, reqEditors ...RequestEditorFn) (*EraseMemberResponse, error)
+
+	// CreatePairingWithBodyWithResponse Pair a phone by a QR code
+	//
+	// Show the QR code on a screen and scan it with the phone: the page it opens exchanges the code for a device token of yours, once, within 10 minutes. It needs a personal token (or an identity). Code, address and QR code are in this answer only.
+	//
+	// For whom: Every member of the club, with a token of the scope `write`.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/clubs/{club}/pairings (the `CreatePairing` operationId).
+	CreatePairingWithBodyWithResponse(ctx context.Context, club InClub, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CreatePairingResponse, error)
+
+	// CreatePairingWithResponse Pair a phone by a QR code
+	//
+	// Show the QR code on a screen and scan it with the phone: the page it opens exchanges the code for a device token of yours, once, within 10 minutes. It needs a personal token (or an identity). Code, address and QR code are in this answer only.
+	//
+	// For whom: Every member of the club, with a token of the scope `write`.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/clubs/{club}/pairings (the `CreatePairing` operationId).
+	CreatePairingWithResponse(ctx context.Context, club InClub, body CreatePairingJSONRequestBody, reqEditors ...RequestEditorFn) (*CreatePairingResponse, error)
+
+	// AcceptPairingWithResponse Exchange a pairing's code for the phone's token
+	//
+	// Send the code in place of a token, as `Authorization: Bearer pwp_…`; the page /pair does so. When the answer was lost, the same request with the same key is answered with the same token within an hour. A code that is unknown, used, withdrawn or expired is answered 401, always the same.
+	//
+	// For whom: Whoever has the code of a pairing.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/clubs/{club}/pairings/accept (the `AcceptPairing` operationId).
+	AcceptPairingWithResponse(ctx context.Context, club InClub, params *AcceptPairingParams, reqEditors ...RequestEditorFn) (*AcceptPairingResponse, error)
+
+	// WithdrawPairingWithResponse Call a pairing off
+	//
+	// Its code is worth nothing from then on. Own pairings; an officer calls off any. Calling off again changes nothing.
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with DELETE /v1/clubs/{club}/pairings/{pairing} (the `WithdrawPairing` operationId).
+	WithdrawPairingWithResponse(ctx context.Context, club InClub, pairing InPairing, reqEditors ...RequestEditorFn) (*WithdrawPairingResponse, error)
+
+	// GetPairingWithResponse Whether the phone is paired yet
+	//
+	// Own pairings; an officer sees any.
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/clubs/{club}/pairings/{pairing} (the `GetPairing` operationId).
+	GetPairingWithResponse(ctx context.Context, club InClub, pairing InPairing, reqEditors ...RequestEditorFn) (*GetPairingResponse, error)
 
 	// ListPinSeriesWithResponse Pin series by code
 	//
@@ -15795,6 +17206,403 @@ func (r PatchGarageResponse) ContentType() string {
 	return ""
 }
 
+// ListIdentitiesResponse200Headers the declared response headers of an HTTP 200 response for ListIdentities
+type ListIdentitiesResponse200Headers struct {
+	Link *string
+	Vary *string
+}
+
+// ListIdentitiesResponse401Headers the declared response headers of an HTTP 401 response for ListIdentities
+type ListIdentitiesResponse401Headers struct {
+	WWWAuthenticate *string
+}
+
+// ListIdentitiesResponse406Headers the declared response headers of an HTTP 406 response for ListIdentities
+type ListIdentitiesResponse406Headers struct {
+	Vary *string
+}
+
+// ListIdentitiesResponse429Headers the declared response headers of an HTTP 429 response for ListIdentities
+type ListIdentitiesResponse429Headers struct {
+	RetryAfter *int
+}
+
+// ListIdentitiesResponse503Headers the declared response headers of an HTTP 503 response for ListIdentities
+type ListIdentitiesResponse503Headers struct {
+	RetryAfter *int
+}
+
+type ListIdentitiesResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *IdentityPage
+	// ApplicationproblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationproblemJSON401 *Problem
+	// ApplicationproblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationproblemJSON403 *Problem
+	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON406 the response for an HTTP 406 `application/problem+json` response
+	ApplicationproblemJSON406 *Problem
+	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
+	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
+	ApplicationproblemJSON500 *Problem
+	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
+	ApplicationproblemJSON503 *Problem
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *ListIdentitiesResponse200Headers
+	// Headers401 the parsed response headers for an HTTP 401 response
+	Headers401 *ListIdentitiesResponse401Headers
+	// Headers406 the parsed response headers for an HTTP 406 response
+	Headers406 *ListIdentitiesResponse406Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *ListIdentitiesResponse429Headers
+	// Headers503 the parsed response headers for an HTTP 503 response
+	Headers503 *ListIdentitiesResponse503Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListIdentitiesResponse) GetJSON200() *IdentityPage {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r ListIdentitiesResponse) GetApplicationproblemJSON401() *Problem {
+	return r.ApplicationproblemJSON401
+}
+
+// GetApplicationproblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r ListIdentitiesResponse) GetApplicationproblemJSON403() *Problem {
+	return r.ApplicationproblemJSON403
+}
+
+// GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r ListIdentitiesResponse) GetApplicationproblemJSON404() *Problem {
+	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON406 returns the response for an HTTP 406 `application/problem+json` response
+func (r ListIdentitiesResponse) GetApplicationproblemJSON406() *Problem {
+	return r.ApplicationproblemJSON406
+}
+
+// GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r ListIdentitiesResponse) GetApplicationproblemJSON422() *Problem {
+	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r ListIdentitiesResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
+}
+
+// GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
+func (r ListIdentitiesResponse) GetApplicationproblemJSON500() *Problem {
+	return r.ApplicationproblemJSON500
+}
+
+// GetApplicationproblemJSON503 returns the response for an HTTP 503 `application/problem+json` response
+func (r ListIdentitiesResponse) GetApplicationproblemJSON503() *Problem {
+	return r.ApplicationproblemJSON503
+}
+
+// GetBody returns the raw response body bytes
+func (r ListIdentitiesResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListIdentitiesResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListIdentitiesResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListIdentitiesResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// LinkIdentityResponse201Headers the declared response headers of an HTTP 201 response for LinkIdentity
+type LinkIdentityResponse201Headers struct {
+	Location *string
+}
+
+// LinkIdentityResponse401Headers the declared response headers of an HTTP 401 response for LinkIdentity
+type LinkIdentityResponse401Headers struct {
+	WWWAuthenticate *string
+}
+
+// LinkIdentityResponse429Headers the declared response headers of an HTTP 429 response for LinkIdentity
+type LinkIdentityResponse429Headers struct {
+	RetryAfter *int
+}
+
+// LinkIdentityResponse503Headers the declared response headers of an HTTP 503 response for LinkIdentity
+type LinkIdentityResponse503Headers struct {
+	RetryAfter *int
+}
+
+type LinkIdentityResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Identity
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *Identity
+	// ApplicationproblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationproblemJSON400 *Problem
+	// ApplicationproblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationproblemJSON401 *Problem
+	// ApplicationproblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationproblemJSON403 *Problem
+	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationproblemJSON409 *Problem
+	// ApplicationproblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationproblemJSON413 *Problem
+	// ApplicationproblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationproblemJSON415 *Problem
+	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
+	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
+	ApplicationproblemJSON500 *Problem
+	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
+	ApplicationproblemJSON503 *Problem
+	// Headers201 the parsed response headers for an HTTP 201 response
+	Headers201 *LinkIdentityResponse201Headers
+	// Headers401 the parsed response headers for an HTTP 401 response
+	Headers401 *LinkIdentityResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *LinkIdentityResponse429Headers
+	// Headers503 the parsed response headers for an HTTP 503 response
+	Headers503 *LinkIdentityResponse503Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r LinkIdentityResponse) GetJSON200() *Identity {
+	return r.JSON200
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r LinkIdentityResponse) GetJSON201() *Identity {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r LinkIdentityResponse) GetApplicationproblemJSON400() *Problem {
+	return r.ApplicationproblemJSON400
+}
+
+// GetApplicationproblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r LinkIdentityResponse) GetApplicationproblemJSON401() *Problem {
+	return r.ApplicationproblemJSON401
+}
+
+// GetApplicationproblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r LinkIdentityResponse) GetApplicationproblemJSON403() *Problem {
+	return r.ApplicationproblemJSON403
+}
+
+// GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r LinkIdentityResponse) GetApplicationproblemJSON404() *Problem {
+	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r LinkIdentityResponse) GetApplicationproblemJSON409() *Problem {
+	return r.ApplicationproblemJSON409
+}
+
+// GetApplicationproblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r LinkIdentityResponse) GetApplicationproblemJSON413() *Problem {
+	return r.ApplicationproblemJSON413
+}
+
+// GetApplicationproblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r LinkIdentityResponse) GetApplicationproblemJSON415() *Problem {
+	return r.ApplicationproblemJSON415
+}
+
+// GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r LinkIdentityResponse) GetApplicationproblemJSON422() *Problem {
+	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r LinkIdentityResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
+}
+
+// GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
+func (r LinkIdentityResponse) GetApplicationproblemJSON500() *Problem {
+	return r.ApplicationproblemJSON500
+}
+
+// GetApplicationproblemJSON503 returns the response for an HTTP 503 `application/problem+json` response
+func (r LinkIdentityResponse) GetApplicationproblemJSON503() *Problem {
+	return r.ApplicationproblemJSON503
+}
+
+// GetBody returns the raw response body bytes
+func (r LinkIdentityResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r LinkIdentityResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r LinkIdentityResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r LinkIdentityResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// UnlinkIdentityResponse401Headers the declared response headers of an HTTP 401 response for UnlinkIdentity
+type UnlinkIdentityResponse401Headers struct {
+	WWWAuthenticate *string
+}
+
+// UnlinkIdentityResponse429Headers the declared response headers of an HTTP 429 response for UnlinkIdentity
+type UnlinkIdentityResponse429Headers struct {
+	RetryAfter *int
+}
+
+// UnlinkIdentityResponse503Headers the declared response headers of an HTTP 503 response for UnlinkIdentity
+type UnlinkIdentityResponse503Headers struct {
+	RetryAfter *int
+}
+
+type UnlinkIdentityResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Identity
+	// ApplicationproblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationproblemJSON401 *Problem
+	// ApplicationproblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationproblemJSON403 *Problem
+	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
+	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
+	ApplicationproblemJSON500 *Problem
+	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
+	ApplicationproblemJSON503 *Problem
+	// Headers401 the parsed response headers for an HTTP 401 response
+	Headers401 *UnlinkIdentityResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *UnlinkIdentityResponse429Headers
+	// Headers503 the parsed response headers for an HTTP 503 response
+	Headers503 *UnlinkIdentityResponse503Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r UnlinkIdentityResponse) GetJSON200() *Identity {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r UnlinkIdentityResponse) GetApplicationproblemJSON401() *Problem {
+	return r.ApplicationproblemJSON401
+}
+
+// GetApplicationproblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r UnlinkIdentityResponse) GetApplicationproblemJSON403() *Problem {
+	return r.ApplicationproblemJSON403
+}
+
+// GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r UnlinkIdentityResponse) GetApplicationproblemJSON404() *Problem {
+	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r UnlinkIdentityResponse) GetApplicationproblemJSON422() *Problem {
+	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r UnlinkIdentityResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
+}
+
+// GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
+func (r UnlinkIdentityResponse) GetApplicationproblemJSON500() *Problem {
+	return r.ApplicationproblemJSON500
+}
+
+// GetApplicationproblemJSON503 returns the response for an HTTP 503 `application/problem+json` response
+func (r UnlinkIdentityResponse) GetApplicationproblemJSON503() *Problem {
+	return r.ApplicationproblemJSON503
+}
+
+// GetBody returns the raw response body bytes
+func (r UnlinkIdentityResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r UnlinkIdentityResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r UnlinkIdentityResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r UnlinkIdentityResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 // ListImportsResponse200Headers the declared response headers of an HTTP 200 response for ListImports
 type ListImportsResponse200Headers struct {
 	Link *string
@@ -16354,6 +18162,654 @@ func (r RevertImportResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r RevertImportResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// ListInvitationsResponse200Headers the declared response headers of an HTTP 200 response for ListInvitations
+type ListInvitationsResponse200Headers struct {
+	Link *string
+	Vary *string
+}
+
+// ListInvitationsResponse401Headers the declared response headers of an HTTP 401 response for ListInvitations
+type ListInvitationsResponse401Headers struct {
+	WWWAuthenticate *string
+}
+
+// ListInvitationsResponse406Headers the declared response headers of an HTTP 406 response for ListInvitations
+type ListInvitationsResponse406Headers struct {
+	Vary *string
+}
+
+// ListInvitationsResponse429Headers the declared response headers of an HTTP 429 response for ListInvitations
+type ListInvitationsResponse429Headers struct {
+	RetryAfter *int
+}
+
+// ListInvitationsResponse503Headers the declared response headers of an HTTP 503 response for ListInvitations
+type ListInvitationsResponse503Headers struct {
+	RetryAfter *int
+}
+
+type ListInvitationsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *InvitationPage
+	// ApplicationproblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationproblemJSON401 *Problem
+	// ApplicationproblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationproblemJSON403 *Problem
+	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON406 the response for an HTTP 406 `application/problem+json` response
+	ApplicationproblemJSON406 *Problem
+	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
+	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
+	ApplicationproblemJSON500 *Problem
+	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
+	ApplicationproblemJSON503 *Problem
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *ListInvitationsResponse200Headers
+	// Headers401 the parsed response headers for an HTTP 401 response
+	Headers401 *ListInvitationsResponse401Headers
+	// Headers406 the parsed response headers for an HTTP 406 response
+	Headers406 *ListInvitationsResponse406Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *ListInvitationsResponse429Headers
+	// Headers503 the parsed response headers for an HTTP 503 response
+	Headers503 *ListInvitationsResponse503Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListInvitationsResponse) GetJSON200() *InvitationPage {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r ListInvitationsResponse) GetApplicationproblemJSON401() *Problem {
+	return r.ApplicationproblemJSON401
+}
+
+// GetApplicationproblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r ListInvitationsResponse) GetApplicationproblemJSON403() *Problem {
+	return r.ApplicationproblemJSON403
+}
+
+// GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r ListInvitationsResponse) GetApplicationproblemJSON404() *Problem {
+	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON406 returns the response for an HTTP 406 `application/problem+json` response
+func (r ListInvitationsResponse) GetApplicationproblemJSON406() *Problem {
+	return r.ApplicationproblemJSON406
+}
+
+// GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r ListInvitationsResponse) GetApplicationproblemJSON422() *Problem {
+	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r ListInvitationsResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
+}
+
+// GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
+func (r ListInvitationsResponse) GetApplicationproblemJSON500() *Problem {
+	return r.ApplicationproblemJSON500
+}
+
+// GetApplicationproblemJSON503 returns the response for an HTTP 503 `application/problem+json` response
+func (r ListInvitationsResponse) GetApplicationproblemJSON503() *Problem {
+	return r.ApplicationproblemJSON503
+}
+
+// GetBody returns the raw response body bytes
+func (r ListInvitationsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListInvitationsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListInvitationsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListInvitationsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// CreateInvitationResponse201Headers the declared response headers of an HTTP 201 response for CreateInvitation
+type CreateInvitationResponse201Headers struct {
+	Location *string
+}
+
+// CreateInvitationResponse401Headers the declared response headers of an HTTP 401 response for CreateInvitation
+type CreateInvitationResponse401Headers struct {
+	WWWAuthenticate *string
+}
+
+// CreateInvitationResponse429Headers the declared response headers of an HTTP 429 response for CreateInvitation
+type CreateInvitationResponse429Headers struct {
+	RetryAfter *int
+}
+
+// CreateInvitationResponse503Headers the declared response headers of an HTTP 503 response for CreateInvitation
+type CreateInvitationResponse503Headers struct {
+	RetryAfter *int
+}
+
+type CreateInvitationResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Invitation
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *Invitation
+	// ApplicationproblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationproblemJSON400 *Problem
+	// ApplicationproblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationproblemJSON401 *Problem
+	// ApplicationproblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationproblemJSON403 *Problem
+	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationproblemJSON409 *Problem
+	// ApplicationproblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationproblemJSON413 *Problem
+	// ApplicationproblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationproblemJSON415 *Problem
+	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
+	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
+	ApplicationproblemJSON500 *Problem
+	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
+	ApplicationproblemJSON503 *Problem
+	// Headers201 the parsed response headers for an HTTP 201 response
+	Headers201 *CreateInvitationResponse201Headers
+	// Headers401 the parsed response headers for an HTTP 401 response
+	Headers401 *CreateInvitationResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *CreateInvitationResponse429Headers
+	// Headers503 the parsed response headers for an HTTP 503 response
+	Headers503 *CreateInvitationResponse503Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r CreateInvitationResponse) GetJSON200() *Invitation {
+	return r.JSON200
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r CreateInvitationResponse) GetJSON201() *Invitation {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r CreateInvitationResponse) GetApplicationproblemJSON400() *Problem {
+	return r.ApplicationproblemJSON400
+}
+
+// GetApplicationproblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r CreateInvitationResponse) GetApplicationproblemJSON401() *Problem {
+	return r.ApplicationproblemJSON401
+}
+
+// GetApplicationproblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r CreateInvitationResponse) GetApplicationproblemJSON403() *Problem {
+	return r.ApplicationproblemJSON403
+}
+
+// GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r CreateInvitationResponse) GetApplicationproblemJSON404() *Problem {
+	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r CreateInvitationResponse) GetApplicationproblemJSON409() *Problem {
+	return r.ApplicationproblemJSON409
+}
+
+// GetApplicationproblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r CreateInvitationResponse) GetApplicationproblemJSON413() *Problem {
+	return r.ApplicationproblemJSON413
+}
+
+// GetApplicationproblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r CreateInvitationResponse) GetApplicationproblemJSON415() *Problem {
+	return r.ApplicationproblemJSON415
+}
+
+// GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r CreateInvitationResponse) GetApplicationproblemJSON422() *Problem {
+	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r CreateInvitationResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
+}
+
+// GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
+func (r CreateInvitationResponse) GetApplicationproblemJSON500() *Problem {
+	return r.ApplicationproblemJSON500
+}
+
+// GetApplicationproblemJSON503 returns the response for an HTTP 503 `application/problem+json` response
+func (r CreateInvitationResponse) GetApplicationproblemJSON503() *Problem {
+	return r.ApplicationproblemJSON503
+}
+
+// GetBody returns the raw response body bytes
+func (r CreateInvitationResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r CreateInvitationResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r CreateInvitationResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r CreateInvitationResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// AcceptInvitationResponse201Headers the declared response headers of an HTTP 201 response for AcceptInvitation
+type AcceptInvitationResponse201Headers struct {
+	IdempotencyReplayed *string
+	Location            *string
+}
+
+// AcceptInvitationResponse401Headers the declared response headers of an HTTP 401 response for AcceptInvitation
+type AcceptInvitationResponse401Headers struct {
+	WWWAuthenticate *string
+}
+
+// AcceptInvitationResponse429Headers the declared response headers of an HTTP 429 response for AcceptInvitation
+type AcceptInvitationResponse429Headers struct {
+	RetryAfter *int
+}
+
+// AcceptInvitationResponse503Headers the declared response headers of an HTTP 503 response for AcceptInvitation
+type AcceptInvitationResponse503Headers struct {
+	RetryAfter *int
+}
+
+type AcceptInvitationResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *Me
+	// ApplicationproblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationproblemJSON400 *Problem
+	// ApplicationproblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationproblemJSON401 *Problem
+	// ApplicationproblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationproblemJSON403 *Problem
+	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationproblemJSON409 *Problem
+	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
+	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
+	ApplicationproblemJSON500 *Problem
+	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
+	ApplicationproblemJSON503 *Problem
+	// Headers201 the parsed response headers for an HTTP 201 response
+	Headers201 *AcceptInvitationResponse201Headers
+	// Headers401 the parsed response headers for an HTTP 401 response
+	Headers401 *AcceptInvitationResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *AcceptInvitationResponse429Headers
+	// Headers503 the parsed response headers for an HTTP 503 response
+	Headers503 *AcceptInvitationResponse503Headers
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r AcceptInvitationResponse) GetJSON201() *Me {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r AcceptInvitationResponse) GetApplicationproblemJSON400() *Problem {
+	return r.ApplicationproblemJSON400
+}
+
+// GetApplicationproblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r AcceptInvitationResponse) GetApplicationproblemJSON401() *Problem {
+	return r.ApplicationproblemJSON401
+}
+
+// GetApplicationproblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r AcceptInvitationResponse) GetApplicationproblemJSON403() *Problem {
+	return r.ApplicationproblemJSON403
+}
+
+// GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r AcceptInvitationResponse) GetApplicationproblemJSON404() *Problem {
+	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r AcceptInvitationResponse) GetApplicationproblemJSON409() *Problem {
+	return r.ApplicationproblemJSON409
+}
+
+// GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r AcceptInvitationResponse) GetApplicationproblemJSON422() *Problem {
+	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r AcceptInvitationResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
+}
+
+// GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
+func (r AcceptInvitationResponse) GetApplicationproblemJSON500() *Problem {
+	return r.ApplicationproblemJSON500
+}
+
+// GetApplicationproblemJSON503 returns the response for an HTTP 503 `application/problem+json` response
+func (r AcceptInvitationResponse) GetApplicationproblemJSON503() *Problem {
+	return r.ApplicationproblemJSON503
+}
+
+// GetBody returns the raw response body bytes
+func (r AcceptInvitationResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r AcceptInvitationResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r AcceptInvitationResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r AcceptInvitationResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// WithdrawInvitationResponse401Headers the declared response headers of an HTTP 401 response for WithdrawInvitation
+type WithdrawInvitationResponse401Headers struct {
+	WWWAuthenticate *string
+}
+
+// WithdrawInvitationResponse429Headers the declared response headers of an HTTP 429 response for WithdrawInvitation
+type WithdrawInvitationResponse429Headers struct {
+	RetryAfter *int
+}
+
+// WithdrawInvitationResponse503Headers the declared response headers of an HTTP 503 response for WithdrawInvitation
+type WithdrawInvitationResponse503Headers struct {
+	RetryAfter *int
+}
+
+type WithdrawInvitationResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Invitation
+	// ApplicationproblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationproblemJSON401 *Problem
+	// ApplicationproblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationproblemJSON403 *Problem
+	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationproblemJSON409 *Problem
+	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
+	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
+	ApplicationproblemJSON500 *Problem
+	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
+	ApplicationproblemJSON503 *Problem
+	// Headers401 the parsed response headers for an HTTP 401 response
+	Headers401 *WithdrawInvitationResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *WithdrawInvitationResponse429Headers
+	// Headers503 the parsed response headers for an HTTP 503 response
+	Headers503 *WithdrawInvitationResponse503Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r WithdrawInvitationResponse) GetJSON200() *Invitation {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r WithdrawInvitationResponse) GetApplicationproblemJSON401() *Problem {
+	return r.ApplicationproblemJSON401
+}
+
+// GetApplicationproblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r WithdrawInvitationResponse) GetApplicationproblemJSON403() *Problem {
+	return r.ApplicationproblemJSON403
+}
+
+// GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r WithdrawInvitationResponse) GetApplicationproblemJSON404() *Problem {
+	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r WithdrawInvitationResponse) GetApplicationproblemJSON409() *Problem {
+	return r.ApplicationproblemJSON409
+}
+
+// GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r WithdrawInvitationResponse) GetApplicationproblemJSON422() *Problem {
+	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r WithdrawInvitationResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
+}
+
+// GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
+func (r WithdrawInvitationResponse) GetApplicationproblemJSON500() *Problem {
+	return r.ApplicationproblemJSON500
+}
+
+// GetApplicationproblemJSON503 returns the response for an HTTP 503 `application/problem+json` response
+func (r WithdrawInvitationResponse) GetApplicationproblemJSON503() *Problem {
+	return r.ApplicationproblemJSON503
+}
+
+// GetBody returns the raw response body bytes
+func (r WithdrawInvitationResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r WithdrawInvitationResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r WithdrawInvitationResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r WithdrawInvitationResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// GetInvitationResponse401Headers the declared response headers of an HTTP 401 response for GetInvitation
+type GetInvitationResponse401Headers struct {
+	WWWAuthenticate *string
+}
+
+// GetInvitationResponse429Headers the declared response headers of an HTTP 429 response for GetInvitation
+type GetInvitationResponse429Headers struct {
+	RetryAfter *int
+}
+
+// GetInvitationResponse503Headers the declared response headers of an HTTP 503 response for GetInvitation
+type GetInvitationResponse503Headers struct {
+	RetryAfter *int
+}
+
+type GetInvitationResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Invitation
+	// ApplicationproblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationproblemJSON401 *Problem
+	// ApplicationproblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationproblemJSON403 *Problem
+	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
+	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
+	ApplicationproblemJSON500 *Problem
+	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
+	ApplicationproblemJSON503 *Problem
+	// Headers401 the parsed response headers for an HTTP 401 response
+	Headers401 *GetInvitationResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *GetInvitationResponse429Headers
+	// Headers503 the parsed response headers for an HTTP 503 response
+	Headers503 *GetInvitationResponse503Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetInvitationResponse) GetJSON200() *Invitation {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r GetInvitationResponse) GetApplicationproblemJSON401() *Problem {
+	return r.ApplicationproblemJSON401
+}
+
+// GetApplicationproblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r GetInvitationResponse) GetApplicationproblemJSON403() *Problem {
+	return r.ApplicationproblemJSON403
+}
+
+// GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r GetInvitationResponse) GetApplicationproblemJSON404() *Problem {
+	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r GetInvitationResponse) GetApplicationproblemJSON422() *Problem {
+	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r GetInvitationResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
+}
+
+// GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
+func (r GetInvitationResponse) GetApplicationproblemJSON500() *Problem {
+	return r.ApplicationproblemJSON500
+}
+
+// GetApplicationproblemJSON503 returns the response for an HTTP 503 `application/problem+json` response
+func (r GetInvitationResponse) GetApplicationproblemJSON503() *Problem {
+	return r.ApplicationproblemJSON503
+}
+
+// GetBody returns the raw response body bytes
+func (r GetInvitationResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetInvitationResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetInvitationResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetInvitationResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -18014,6 +20470,521 @@ func (r EraseMemberResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r EraseMemberResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// CreatePairingResponse201Headers the declared response headers of an HTTP 201 response for CreatePairing
+type CreatePairingResponse201Headers struct {
+	Location *string
+}
+
+// CreatePairingResponse401Headers the declared response headers of an HTTP 401 response for CreatePairing
+type CreatePairingResponse401Headers struct {
+	WWWAuthenticate *string
+}
+
+// CreatePairingResponse429Headers the declared response headers of an HTTP 429 response for CreatePairing
+type CreatePairingResponse429Headers struct {
+	RetryAfter *int
+}
+
+// CreatePairingResponse503Headers the declared response headers of an HTTP 503 response for CreatePairing
+type CreatePairingResponse503Headers struct {
+	RetryAfter *int
+}
+
+type CreatePairingResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Pairing
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *Pairing
+	// ApplicationproblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationproblemJSON400 *Problem
+	// ApplicationproblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationproblemJSON401 *Problem
+	// ApplicationproblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationproblemJSON403 *Problem
+	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationproblemJSON409 *Problem
+	// ApplicationproblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationproblemJSON413 *Problem
+	// ApplicationproblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationproblemJSON415 *Problem
+	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
+	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
+	ApplicationproblemJSON500 *Problem
+	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
+	ApplicationproblemJSON503 *Problem
+	// Headers201 the parsed response headers for an HTTP 201 response
+	Headers201 *CreatePairingResponse201Headers
+	// Headers401 the parsed response headers for an HTTP 401 response
+	Headers401 *CreatePairingResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *CreatePairingResponse429Headers
+	// Headers503 the parsed response headers for an HTTP 503 response
+	Headers503 *CreatePairingResponse503Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r CreatePairingResponse) GetJSON200() *Pairing {
+	return r.JSON200
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r CreatePairingResponse) GetJSON201() *Pairing {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r CreatePairingResponse) GetApplicationproblemJSON400() *Problem {
+	return r.ApplicationproblemJSON400
+}
+
+// GetApplicationproblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r CreatePairingResponse) GetApplicationproblemJSON401() *Problem {
+	return r.ApplicationproblemJSON401
+}
+
+// GetApplicationproblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r CreatePairingResponse) GetApplicationproblemJSON403() *Problem {
+	return r.ApplicationproblemJSON403
+}
+
+// GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r CreatePairingResponse) GetApplicationproblemJSON404() *Problem {
+	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r CreatePairingResponse) GetApplicationproblemJSON409() *Problem {
+	return r.ApplicationproblemJSON409
+}
+
+// GetApplicationproblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r CreatePairingResponse) GetApplicationproblemJSON413() *Problem {
+	return r.ApplicationproblemJSON413
+}
+
+// GetApplicationproblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r CreatePairingResponse) GetApplicationproblemJSON415() *Problem {
+	return r.ApplicationproblemJSON415
+}
+
+// GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r CreatePairingResponse) GetApplicationproblemJSON422() *Problem {
+	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r CreatePairingResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
+}
+
+// GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
+func (r CreatePairingResponse) GetApplicationproblemJSON500() *Problem {
+	return r.ApplicationproblemJSON500
+}
+
+// GetApplicationproblemJSON503 returns the response for an HTTP 503 `application/problem+json` response
+func (r CreatePairingResponse) GetApplicationproblemJSON503() *Problem {
+	return r.ApplicationproblemJSON503
+}
+
+// GetBody returns the raw response body bytes
+func (r CreatePairingResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r CreatePairingResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r CreatePairingResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r CreatePairingResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// AcceptPairingResponse201Headers the declared response headers of an HTTP 201 response for AcceptPairing
+type AcceptPairingResponse201Headers struct {
+	IdempotencyReplayed *string
+	Location            *string
+}
+
+// AcceptPairingResponse401Headers the declared response headers of an HTTP 401 response for AcceptPairing
+type AcceptPairingResponse401Headers struct {
+	WWWAuthenticate *string
+}
+
+// AcceptPairingResponse429Headers the declared response headers of an HTTP 429 response for AcceptPairing
+type AcceptPairingResponse429Headers struct {
+	RetryAfter *int
+}
+
+// AcceptPairingResponse503Headers the declared response headers of an HTTP 503 response for AcceptPairing
+type AcceptPairingResponse503Headers struct {
+	RetryAfter *int
+}
+
+type AcceptPairingResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *Me
+	// ApplicationproblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationproblemJSON400 *Problem
+	// ApplicationproblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationproblemJSON401 *Problem
+	// ApplicationproblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationproblemJSON403 *Problem
+	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationproblemJSON409 *Problem
+	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
+	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
+	ApplicationproblemJSON500 *Problem
+	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
+	ApplicationproblemJSON503 *Problem
+	// Headers201 the parsed response headers for an HTTP 201 response
+	Headers201 *AcceptPairingResponse201Headers
+	// Headers401 the parsed response headers for an HTTP 401 response
+	Headers401 *AcceptPairingResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *AcceptPairingResponse429Headers
+	// Headers503 the parsed response headers for an HTTP 503 response
+	Headers503 *AcceptPairingResponse503Headers
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r AcceptPairingResponse) GetJSON201() *Me {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r AcceptPairingResponse) GetApplicationproblemJSON400() *Problem {
+	return r.ApplicationproblemJSON400
+}
+
+// GetApplicationproblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r AcceptPairingResponse) GetApplicationproblemJSON401() *Problem {
+	return r.ApplicationproblemJSON401
+}
+
+// GetApplicationproblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r AcceptPairingResponse) GetApplicationproblemJSON403() *Problem {
+	return r.ApplicationproblemJSON403
+}
+
+// GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r AcceptPairingResponse) GetApplicationproblemJSON404() *Problem {
+	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r AcceptPairingResponse) GetApplicationproblemJSON409() *Problem {
+	return r.ApplicationproblemJSON409
+}
+
+// GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r AcceptPairingResponse) GetApplicationproblemJSON422() *Problem {
+	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r AcceptPairingResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
+}
+
+// GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
+func (r AcceptPairingResponse) GetApplicationproblemJSON500() *Problem {
+	return r.ApplicationproblemJSON500
+}
+
+// GetApplicationproblemJSON503 returns the response for an HTTP 503 `application/problem+json` response
+func (r AcceptPairingResponse) GetApplicationproblemJSON503() *Problem {
+	return r.ApplicationproblemJSON503
+}
+
+// GetBody returns the raw response body bytes
+func (r AcceptPairingResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r AcceptPairingResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r AcceptPairingResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r AcceptPairingResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// WithdrawPairingResponse401Headers the declared response headers of an HTTP 401 response for WithdrawPairing
+type WithdrawPairingResponse401Headers struct {
+	WWWAuthenticate *string
+}
+
+// WithdrawPairingResponse429Headers the declared response headers of an HTTP 429 response for WithdrawPairing
+type WithdrawPairingResponse429Headers struct {
+	RetryAfter *int
+}
+
+// WithdrawPairingResponse503Headers the declared response headers of an HTTP 503 response for WithdrawPairing
+type WithdrawPairingResponse503Headers struct {
+	RetryAfter *int
+}
+
+type WithdrawPairingResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Pairing
+	// ApplicationproblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationproblemJSON401 *Problem
+	// ApplicationproblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationproblemJSON403 *Problem
+	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationproblemJSON409 *Problem
+	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
+	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
+	ApplicationproblemJSON500 *Problem
+	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
+	ApplicationproblemJSON503 *Problem
+	// Headers401 the parsed response headers for an HTTP 401 response
+	Headers401 *WithdrawPairingResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *WithdrawPairingResponse429Headers
+	// Headers503 the parsed response headers for an HTTP 503 response
+	Headers503 *WithdrawPairingResponse503Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r WithdrawPairingResponse) GetJSON200() *Pairing {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r WithdrawPairingResponse) GetApplicationproblemJSON401() *Problem {
+	return r.ApplicationproblemJSON401
+}
+
+// GetApplicationproblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r WithdrawPairingResponse) GetApplicationproblemJSON403() *Problem {
+	return r.ApplicationproblemJSON403
+}
+
+// GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r WithdrawPairingResponse) GetApplicationproblemJSON404() *Problem {
+	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r WithdrawPairingResponse) GetApplicationproblemJSON409() *Problem {
+	return r.ApplicationproblemJSON409
+}
+
+// GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r WithdrawPairingResponse) GetApplicationproblemJSON422() *Problem {
+	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r WithdrawPairingResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
+}
+
+// GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
+func (r WithdrawPairingResponse) GetApplicationproblemJSON500() *Problem {
+	return r.ApplicationproblemJSON500
+}
+
+// GetApplicationproblemJSON503 returns the response for an HTTP 503 `application/problem+json` response
+func (r WithdrawPairingResponse) GetApplicationproblemJSON503() *Problem {
+	return r.ApplicationproblemJSON503
+}
+
+// GetBody returns the raw response body bytes
+func (r WithdrawPairingResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r WithdrawPairingResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r WithdrawPairingResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r WithdrawPairingResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// GetPairingResponse401Headers the declared response headers of an HTTP 401 response for GetPairing
+type GetPairingResponse401Headers struct {
+	WWWAuthenticate *string
+}
+
+// GetPairingResponse429Headers the declared response headers of an HTTP 429 response for GetPairing
+type GetPairingResponse429Headers struct {
+	RetryAfter *int
+}
+
+// GetPairingResponse503Headers the declared response headers of an HTTP 503 response for GetPairing
+type GetPairingResponse503Headers struct {
+	RetryAfter *int
+}
+
+type GetPairingResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Pairing
+	// ApplicationproblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationproblemJSON401 *Problem
+	// ApplicationproblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationproblemJSON403 *Problem
+	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
+	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
+	ApplicationproblemJSON500 *Problem
+	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
+	ApplicationproblemJSON503 *Problem
+	// Headers401 the parsed response headers for an HTTP 401 response
+	Headers401 *GetPairingResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *GetPairingResponse429Headers
+	// Headers503 the parsed response headers for an HTTP 503 response
+	Headers503 *GetPairingResponse503Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetPairingResponse) GetJSON200() *Pairing {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r GetPairingResponse) GetApplicationproblemJSON401() *Problem {
+	return r.ApplicationproblemJSON401
+}
+
+// GetApplicationproblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r GetPairingResponse) GetApplicationproblemJSON403() *Problem {
+	return r.ApplicationproblemJSON403
+}
+
+// GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r GetPairingResponse) GetApplicationproblemJSON404() *Problem {
+	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r GetPairingResponse) GetApplicationproblemJSON422() *Problem {
+	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r GetPairingResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
+}
+
+// GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
+func (r GetPairingResponse) GetApplicationproblemJSON500() *Problem {
+	return r.ApplicationproblemJSON500
+}
+
+// GetApplicationproblemJSON503 returns the response for an HTTP 503 `application/problem+json` response
+func (r GetPairingResponse) GetApplicationproblemJSON503() *Problem {
+	return r.ApplicationproblemJSON503
+}
+
+// GetBody returns the raw response body bytes
+func (r GetPairingResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetPairingResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetPairingResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetPairingResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -20469,15 +23440,9 @@ func (r ListTokensResponse) ContentType() string {
 	return ""
 }
 
-// CreateTokenResponse200Headers the declared response headers of an HTTP 200 response for CreateToken
-type CreateTokenResponse200Headers struct {
-	IdempotencyReplayed *string
-}
-
 // CreateTokenResponse201Headers the declared response headers of an HTTP 201 response for CreateToken
 type CreateTokenResponse201Headers struct {
-	IdempotencyReplayed *string
-	Location            *string
+	Location *string
 }
 
 // CreateTokenResponse401Headers the declared response headers of an HTTP 401 response for CreateToken
@@ -20524,8 +23489,6 @@ type CreateTokenResponse struct {
 	ApplicationproblemJSON500 *Problem
 	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
 	ApplicationproblemJSON503 *Problem
-	// Headers200 the parsed response headers for an HTTP 200 response
-	Headers200 *CreateTokenResponse200Headers
 	// Headers201 the parsed response headers for an HTTP 201 response
 	Headers201 *CreateTokenResponse201Headers
 	// Headers401 the parsed response headers for an HTTP 401 response
@@ -23499,6 +26462,72 @@ func (c *ClientWithResponses) PatchGarageWithApplicationMergePatchPlusJSONBodyWi
 	return ParsePatchGarageResponse(rsp)
 }
 
+// ListIdentitiesWithResponse Own identities at the OpenID Connect issuer; an officer sees all
+//
+// For whom: Every member of the club, with a token of the scope `read`.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/clubs/{club}/identities (the `ListIdentities` operationId).
+func (c *ClientWithResponses) ListIdentitiesWithResponse(ctx context.Context, club InClub, params *ListIdentitiesParams, reqEditors ...RequestEditorFn) (*ListIdentitiesResponse, error) {
+	rsp, err := c.ListIdentities(ctx, club, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListIdentitiesResponse(rsp)
+}
+
+// LinkIdentityWithBodyWithResponse Link your identity at the OpenID Connect issuer
+//
+// From then on the issuer's tokens about you sign you in, with all that your roles allow. It needs a personal token (or an identity linked before). The same identity again changes nothing.
+//
+// For whom: Every member of the club, with a token of the scope `write`.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/clubs/{club}/identities (the `LinkIdentity` operationId).
+func (c *ClientWithResponses) LinkIdentityWithBodyWithResponse(ctx context.Context, club InClub, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*LinkIdentityResponse, error) {
+	rsp, err := c.LinkIdentityWithBody(ctx, club, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseLinkIdentityResponse(rsp)
+}
+
+// LinkIdentityWithResponse Link your identity at the OpenID Connect issuer
+//
+// From then on the issuer's tokens about you sign you in, with all that your roles allow. It needs a personal token (or an identity linked before). The same identity again changes nothing.
+//
+// For whom: Every member of the club, with a token of the scope `write`.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/clubs/{club}/identities (the `LinkIdentity` operationId).
+func (c *ClientWithResponses) LinkIdentityWithResponse(ctx context.Context, club InClub, body LinkIdentityJSONRequestBody, reqEditors ...RequestEditorFn) (*LinkIdentityResponse, error) {
+	rsp, err := c.LinkIdentity(ctx, club, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseLinkIdentityResponse(rsp)
+}
+
+// UnlinkIdentityWithResponse Unlink an identity
+//
+// Takes effect with the next request. Own identities; an officer unlinks any.
+//
+// For whom: Every member of the club, with a token of the scope `read`.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with DELETE /v1/clubs/{club}/identities/{member_identity} (the `UnlinkIdentity` operationId).
+func (c *ClientWithResponses) UnlinkIdentityWithResponse(ctx context.Context, club InClub, memberIdentity InMemberIdentity, reqEditors ...RequestEditorFn) (*UnlinkIdentityResponse, error) {
+	rsp, err := c.UnlinkIdentity(ctx, club, memberIdentity, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseUnlinkIdentityResponse(rsp)
+}
+
 // ListImportsWithResponse Imports, newest first
 //
 // For whom: Every member of the club, with a token of the scope `read`.
@@ -23588,6 +26617,104 @@ func (c *ClientWithResponses) RevertImportWithResponse(ctx context.Context, club
 		return nil, err
 	}
 	return ParseRevertImportResponse(rsp)
+}
+
+// ListInvitationsWithResponse Invitations, newest first
+//
+// For whom: Members with the role officer, with a token of the scope `read`.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/clubs/{club}/invitations (the `ListInvitations` operationId).
+func (c *ClientWithResponses) ListInvitationsWithResponse(ctx context.Context, club InClub, params *ListInvitationsParams, reqEditors ...RequestEditorFn) (*ListInvitationsResponse, error) {
+	rsp, err := c.ListInvitations(ctx, club, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListInvitationsResponse(rsp)
+}
+
+// CreateInvitationWithBodyWithResponse Invite a person
+//
+// The code is in this answer only: the same id again is answered without it (200), and a lost one is withdrawn and replaced. Hand it over so that nobody else reads it. It is void once whoever made it is disabled or no officer any more.
+//
+// For whom: Members with the role officer, with a token of the scope `write`.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/clubs/{club}/invitations (the `CreateInvitation` operationId).
+func (c *ClientWithResponses) CreateInvitationWithBodyWithResponse(ctx context.Context, club InClub, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CreateInvitationResponse, error) {
+	rsp, err := c.CreateInvitationWithBody(ctx, club, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseCreateInvitationResponse(rsp)
+}
+
+// CreateInvitationWithResponse Invite a person
+//
+// The code is in this answer only: the same id again is answered without it (200), and a lost one is withdrawn and replaced. Hand it over so that nobody else reads it. It is void once whoever made it is disabled or no officer any more.
+//
+// For whom: Members with the role officer, with a token of the scope `write`.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/clubs/{club}/invitations (the `CreateInvitation` operationId).
+func (c *ClientWithResponses) CreateInvitationWithResponse(ctx context.Context, club InClub, body CreateInvitationJSONRequestBody, reqEditors ...RequestEditorFn) (*CreateInvitationResponse, error) {
+	rsp, err := c.CreateInvitation(ctx, club, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseCreateInvitationResponse(rsp)
+}
+
+// AcceptInvitationWithResponse Become a member: exchange an invitation's code for a token
+//
+// Send the code in place of a token, as `Authorization: Bearer pwi_…`. It makes the member and their first token, once. When the answer was lost, the same request with the same key is answered with the same token within an hour. A code that is unknown, used, withdrawn or expired is answered 401, always the same.
+//
+// For whom: Whoever has the code of an invitation.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/clubs/{club}/invitations/accept (the `AcceptInvitation` operationId).
+func (c *ClientWithResponses) AcceptInvitationWithResponse(ctx context.Context, club InClub, params *AcceptInvitationParams, reqEditors ...RequestEditorFn) (*AcceptInvitationResponse, error) {
+	rsp, err := c.AcceptInvitation(ctx, club, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseAcceptInvitationResponse(rsp)
+}
+
+// WithdrawInvitationWithResponse Withdraw an invitation
+//
+// Its code is worth nothing from then on. Withdrawing again changes nothing.
+//
+// For whom: Members with the role officer, with a token of the scope `write`.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with DELETE /v1/clubs/{club}/invitations/{invitation} (the `WithdrawInvitation` operationId).
+func (c *ClientWithResponses) WithdrawInvitationWithResponse(ctx context.Context, club InClub, invitation InInvitation, reqEditors ...RequestEditorFn) (*WithdrawInvitationResponse, error) {
+	rsp, err := c.WithdrawInvitation(ctx, club, invitation, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseWithdrawInvitationResponse(rsp)
+}
+
+// GetInvitationWithResponse An invitation
+//
+// For whom: Members with the role officer, with a token of the scope `read`.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/clubs/{club}/invitations/{invitation} (the `GetInvitation` operationId).
+func (c *ClientWithResponses) GetInvitationWithResponse(ctx context.Context, club InClub, invitation InInvitation, reqEditors ...RequestEditorFn) (*GetInvitationResponse, error) {
+	rsp, err := c.GetInvitation(ctx, club, invitation, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetInvitationResponse(rsp)
 }
 
 // ListJointTemplatesWithResponse Joint templates by code
@@ -23712,7 +26839,7 @@ func (c *ClientWithResponses) ListFeaturesWithResponse(ctx context.Context, club
 	return ParseListFeaturesResponse(rsp)
 }
 
-// GetMeWithResponse Who this token is, and what it may do
+// GetMeWithResponse Who this token or identity is, and what it may do
 //
 // For whom: Every member of the club, with a token of the scope `read`.
 //
@@ -23853,6 +26980,91 @@ func (c *ClientWithResponses) EraseMemberWithResponse(ctx context.Context, club 
 		return nil, err
 	}
 	return ParseEraseMemberResponse(rsp)
+}
+
+// CreatePairingWithBodyWithResponse Pair a phone by a QR code
+//
+// Show the QR code on a screen and scan it with the phone: the page it opens exchanges the code for a device token of yours, once, within 10 minutes. It needs a personal token (or an identity). Code, address and QR code are in this answer only.
+//
+// For whom: Every member of the club, with a token of the scope `write`.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/clubs/{club}/pairings (the `CreatePairing` operationId).
+func (c *ClientWithResponses) CreatePairingWithBodyWithResponse(ctx context.Context, club InClub, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CreatePairingResponse, error) {
+	rsp, err := c.CreatePairingWithBody(ctx, club, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseCreatePairingResponse(rsp)
+}
+
+// CreatePairingWithResponse Pair a phone by a QR code
+//
+// Show the QR code on a screen and scan it with the phone: the page it opens exchanges the code for a device token of yours, once, within 10 minutes. It needs a personal token (or an identity). Code, address and QR code are in this answer only.
+//
+// For whom: Every member of the club, with a token of the scope `write`.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/clubs/{club}/pairings (the `CreatePairing` operationId).
+func (c *ClientWithResponses) CreatePairingWithResponse(ctx context.Context, club InClub, body CreatePairingJSONRequestBody, reqEditors ...RequestEditorFn) (*CreatePairingResponse, error) {
+	rsp, err := c.CreatePairing(ctx, club, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseCreatePairingResponse(rsp)
+}
+
+// AcceptPairingWithResponse Exchange a pairing's code for the phone's token
+//
+// Send the code in place of a token, as `Authorization: Bearer pwp_…`; the page /pair does so. When the answer was lost, the same request with the same key is answered with the same token within an hour. A code that is unknown, used, withdrawn or expired is answered 401, always the same.
+//
+// For whom: Whoever has the code of a pairing.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/clubs/{club}/pairings/accept (the `AcceptPairing` operationId).
+func (c *ClientWithResponses) AcceptPairingWithResponse(ctx context.Context, club InClub, params *AcceptPairingParams, reqEditors ...RequestEditorFn) (*AcceptPairingResponse, error) {
+	rsp, err := c.AcceptPairing(ctx, club, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseAcceptPairingResponse(rsp)
+}
+
+// WithdrawPairingWithResponse Call a pairing off
+//
+// Its code is worth nothing from then on. Own pairings; an officer calls off any. Calling off again changes nothing.
+//
+// For whom: Every member of the club, with a token of the scope `read`.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with DELETE /v1/clubs/{club}/pairings/{pairing} (the `WithdrawPairing` operationId).
+func (c *ClientWithResponses) WithdrawPairingWithResponse(ctx context.Context, club InClub, pairing InPairing, reqEditors ...RequestEditorFn) (*WithdrawPairingResponse, error) {
+	rsp, err := c.WithdrawPairing(ctx, club, pairing, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseWithdrawPairingResponse(rsp)
+}
+
+// GetPairingWithResponse Whether the phone is paired yet
+//
+// Own pairings; an officer sees any.
+//
+// For whom: Every member of the club, with a token of the scope `read`.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/clubs/{club}/pairings/{pairing} (the `GetPairing` operationId).
+func (c *ClientWithResponses) GetPairingWithResponse(ctx context.Context, club InClub, pairing InPairing, reqEditors ...RequestEditorFn) (*GetPairingResponse, error) {
+	rsp, err := c.GetPairing(ctx, club, pairing, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetPairingResponse(rsp)
 }
 
 // ListPinSeriesWithResponse Pin series by code
@@ -26474,6 +29686,412 @@ func ParsePatchGarageResponse(rsp *http.Response) (*PatchGarageResponse, error) 
 	return response, nil
 }
 
+// ParseListIdentitiesResponse parses an HTTP response from a ListIdentitiesWithResponse call
+func ParseListIdentitiesResponse(rsp *http.Response) (*ListIdentitiesResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListIdentitiesResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest IdentityPage
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 406:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON406 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON500 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 503:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON503 = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers ListIdentitiesResponse200Headers
+		if values := rsp.Header.Values("Link"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Link", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Link = &value
+		}
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
+		response.Headers200 = &headers
+	case rsp.StatusCode == 401:
+		var headers ListIdentitiesResponse401Headers
+		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.WWWAuthenticate = &value
+		}
+		response.Headers401 = &headers
+	case rsp.StatusCode == 406:
+		var headers ListIdentitiesResponse406Headers
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
+		response.Headers406 = &headers
+	case rsp.StatusCode == 429:
+		var headers ListIdentitiesResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
+	case rsp.StatusCode == 503:
+		var headers ListIdentitiesResponse503Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers503 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseLinkIdentityResponse parses an HTTP response from a LinkIdentityWithResponse call
+func ParseLinkIdentityResponse(rsp *http.Response) (*LinkIdentityResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &LinkIdentityResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Identity
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest Identity
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON500 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 503:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON503 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 201:
+		var headers LinkIdentityResponse201Headers
+		if values := rsp.Header.Values("Location"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Location", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Location = &value
+		}
+		response.Headers201 = &headers
+	case rsp.StatusCode == 401:
+		var headers LinkIdentityResponse401Headers
+		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.WWWAuthenticate = &value
+		}
+		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers LinkIdentityResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
+	case rsp.StatusCode == 503:
+		var headers LinkIdentityResponse503Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers503 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseUnlinkIdentityResponse parses an HTTP response from a UnlinkIdentityWithResponse call
+func ParseUnlinkIdentityResponse(rsp *http.Response) (*UnlinkIdentityResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &UnlinkIdentityResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Identity
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON500 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 503:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON503 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 401:
+		var headers UnlinkIdentityResponse401Headers
+		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.WWWAuthenticate = &value
+		}
+		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers UnlinkIdentityResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
+	case rsp.StatusCode == 503:
+		var headers UnlinkIdentityResponse503Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers503 = &headers
+	}
+
+	return response, nil
+}
+
 // ParseListImportsResponse parses an HTTP response from a ListImportsWithResponse call
 func ParseListImportsResponse(rsp *http.Response) (*ListImportsResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -27053,6 +30671,666 @@ func ParseRevertImportResponse(rsp *http.Response) (*RevertImportResponse, error
 		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers RevertImportResponse503Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers503 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseListInvitationsResponse parses an HTTP response from a ListInvitationsWithResponse call
+func ParseListInvitationsResponse(rsp *http.Response) (*ListInvitationsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListInvitationsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest InvitationPage
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 406:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON406 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON500 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 503:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON503 = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers ListInvitationsResponse200Headers
+		if values := rsp.Header.Values("Link"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Link", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Link = &value
+		}
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
+		response.Headers200 = &headers
+	case rsp.StatusCode == 401:
+		var headers ListInvitationsResponse401Headers
+		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.WWWAuthenticate = &value
+		}
+		response.Headers401 = &headers
+	case rsp.StatusCode == 406:
+		var headers ListInvitationsResponse406Headers
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
+		response.Headers406 = &headers
+	case rsp.StatusCode == 429:
+		var headers ListInvitationsResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
+	case rsp.StatusCode == 503:
+		var headers ListInvitationsResponse503Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers503 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseCreateInvitationResponse parses an HTTP response from a CreateInvitationWithResponse call
+func ParseCreateInvitationResponse(rsp *http.Response) (*CreateInvitationResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &CreateInvitationResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Invitation
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest Invitation
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON500 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 503:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON503 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 201:
+		var headers CreateInvitationResponse201Headers
+		if values := rsp.Header.Values("Location"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Location", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Location = &value
+		}
+		response.Headers201 = &headers
+	case rsp.StatusCode == 401:
+		var headers CreateInvitationResponse401Headers
+		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.WWWAuthenticate = &value
+		}
+		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers CreateInvitationResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
+	case rsp.StatusCode == 503:
+		var headers CreateInvitationResponse503Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers503 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseAcceptInvitationResponse parses an HTTP response from a AcceptInvitationWithResponse call
+func ParseAcceptInvitationResponse(rsp *http.Response) (*AcceptInvitationResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &AcceptInvitationResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest Me
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON500 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 503:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON503 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 201:
+		var headers AcceptInvitationResponse201Headers
+		if values := rsp.Header.Values("Idempotency-Replayed"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Idempotency-Replayed", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.IdempotencyReplayed = &value
+		}
+		if values := rsp.Header.Values("Location"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Location", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Location = &value
+		}
+		response.Headers201 = &headers
+	case rsp.StatusCode == 401:
+		var headers AcceptInvitationResponse401Headers
+		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.WWWAuthenticate = &value
+		}
+		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers AcceptInvitationResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
+	case rsp.StatusCode == 503:
+		var headers AcceptInvitationResponse503Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers503 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseWithdrawInvitationResponse parses an HTTP response from a WithdrawInvitationWithResponse call
+func ParseWithdrawInvitationResponse(rsp *http.Response) (*WithdrawInvitationResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &WithdrawInvitationResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Invitation
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON500 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 503:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON503 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 401:
+		var headers WithdrawInvitationResponse401Headers
+		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.WWWAuthenticate = &value
+		}
+		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers WithdrawInvitationResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
+	case rsp.StatusCode == 503:
+		var headers WithdrawInvitationResponse503Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers503 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseGetInvitationResponse parses an HTTP response from a GetInvitationWithResponse call
+func ParseGetInvitationResponse(rsp *http.Response) (*GetInvitationResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetInvitationResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Invitation
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON500 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 503:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON503 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 401:
+		var headers GetInvitationResponse401Headers
+		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.WWWAuthenticate = &value
+		}
+		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers GetInvitationResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
+	case rsp.StatusCode == 503:
+		var headers GetInvitationResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
 			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
@@ -28788,6 +33066,521 @@ func ParseEraseMemberResponse(rsp *http.Response) (*EraseMemberResponse, error) 
 		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers EraseMemberResponse503Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers503 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseCreatePairingResponse parses an HTTP response from a CreatePairingWithResponse call
+func ParseCreatePairingResponse(rsp *http.Response) (*CreatePairingResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &CreatePairingResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Pairing
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest Pairing
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON500 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 503:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON503 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 201:
+		var headers CreatePairingResponse201Headers
+		if values := rsp.Header.Values("Location"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Location", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Location = &value
+		}
+		response.Headers201 = &headers
+	case rsp.StatusCode == 401:
+		var headers CreatePairingResponse401Headers
+		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.WWWAuthenticate = &value
+		}
+		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers CreatePairingResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
+	case rsp.StatusCode == 503:
+		var headers CreatePairingResponse503Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers503 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseAcceptPairingResponse parses an HTTP response from a AcceptPairingWithResponse call
+func ParseAcceptPairingResponse(rsp *http.Response) (*AcceptPairingResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &AcceptPairingResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest Me
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON500 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 503:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON503 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 201:
+		var headers AcceptPairingResponse201Headers
+		if values := rsp.Header.Values("Idempotency-Replayed"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Idempotency-Replayed", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.IdempotencyReplayed = &value
+		}
+		if values := rsp.Header.Values("Location"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Location", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Location = &value
+		}
+		response.Headers201 = &headers
+	case rsp.StatusCode == 401:
+		var headers AcceptPairingResponse401Headers
+		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.WWWAuthenticate = &value
+		}
+		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers AcceptPairingResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
+	case rsp.StatusCode == 503:
+		var headers AcceptPairingResponse503Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers503 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseWithdrawPairingResponse parses an HTTP response from a WithdrawPairingWithResponse call
+func ParseWithdrawPairingResponse(rsp *http.Response) (*WithdrawPairingResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &WithdrawPairingResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Pairing
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON500 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 503:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON503 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 401:
+		var headers WithdrawPairingResponse401Headers
+		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.WWWAuthenticate = &value
+		}
+		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers WithdrawPairingResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
+	case rsp.StatusCode == 503:
+		var headers WithdrawPairingResponse503Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers503 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseGetPairingResponse parses an HTTP response from a GetPairingWithResponse call
+func ParseGetPairingResponse(rsp *http.Response) (*GetPairingResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetPairingResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Pairing
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON500 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 503:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON503 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 401:
+		var headers GetPairingResponse401Headers
+		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.WWWAuthenticate = &value
+		}
+		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers GetPairingResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
+	case rsp.StatusCode == 503:
+		var headers GetPairingResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
 			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
@@ -31478,25 +36271,8 @@ func ParseCreateTokenResponse(rsp *http.Response) (*CreateTokenResponse, error) 
 	}
 
 	switch {
-	case rsp.StatusCode == 200:
-		var headers CreateTokenResponse200Headers
-		if values := rsp.Header.Values("Idempotency-Replayed"); len(values) > 0 {
-			var value string
-			if err := runtime.BindStyledParameterWithOptions("simple", "Idempotency-Replayed", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
-				return nil, err
-			}
-			headers.IdempotencyReplayed = &value
-		}
-		response.Headers200 = &headers
 	case rsp.StatusCode == 201:
 		var headers CreateTokenResponse201Headers
-		if values := rsp.Header.Values("Idempotency-Replayed"); len(values) > 0 {
-			var value string
-			if err := runtime.BindStyledParameterWithOptions("simple", "Idempotency-Replayed", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
-				return nil, err
-			}
-			headers.IdempotencyReplayed = &value
-		}
 		if values := rsp.Header.Values("Location"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "Location", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {

@@ -16,6 +16,7 @@ import (
 
 	"pinwright/api"
 	"pinwright/internal/config"
+	"pinwright/internal/issuer"
 	"pinwright/internal/schema"
 	"pinwright/internal/telemetry"
 	"pinwright/internal/witness"
@@ -86,7 +87,7 @@ func open(ctx context.Context, cfg config.Config, url string, log *slog.Logger) 
 		pool.Close()
 		return nil, err
 	}
-	server, err := api.New(api.Options{Pool: pool, Log: log, PublicURL: cfg.PublicURL, TrustedProxies: cfg.TrustedProxies,
+	server, err := api.New(api.Options{Pool: pool, Log: log, PublicURL: cfg.PublicURL, Issuer: issuerOf(cfg), TrustedProxies: cfg.TrustedProxies,
 		Limits:   api.Limits{Body: cfg.MaxBody, Request: cfg.RequestTimeout, Queue: cfg.PoolQueue, Rate: cfg.RateLimit, Burst: cfg.RateBurst},
 		PoolWait: cfg.PoolWait, Metrics: metrics, MetricsApart: cfg.MetricsAddr != "", Tracer: traces.Tracer(), Build: build, Heads: notes.Note,
 		Ready: func(ctx context.Context) error { return migrated(ctx, pool, newest) }})
@@ -113,6 +114,15 @@ func buildOf(newest int) api.Build {
 		}
 	}
 	return b
+}
+
+// issuerOf is the issuer that is set up, nil for none. It is not asked before
+// somebody presents a token of its own.
+func issuerOf(cfg config.Config) api.Issuer {
+	if cfg.Issuer == "" {
+		return nil
+	}
+	return issuer.New(issuer.Options{URL: cfg.Issuer, Audience: cfg.Audience, Leeway: cfg.Leeway})
 }
 
 // migrated reports why the database's tables do not fit this program. Newer

@@ -7,38 +7,26 @@ import (
 
 	"github.com/google/uuid"
 
-	"pinwright/internal/postgres"
 	"pinwright/internal/problem"
 )
 
-// Caller is the member behind a valid token, with what is needed of the club
-// to answer.
+// Caller is the member behind a request, with what is needed of the club to
+// answer. Behind a code it is who made the code.
 type Caller struct {
-	ClubID     uuid.UUID
-	ClubSlug   string
-	Currency   string
-	Units      string // the club's choice, unless the request names another
-	MemberID   uuid.UUID
-	Roles      []string
+	ClubID   uuid.UUID
+	ClubSlug string
+	Currency string
+	Units    string // the club's choice, unless the request names another
+	MemberID uuid.UUID
+	Roles    []string
+	// TokenID is the token's id, or that of the identity, invitation or pairing
+	// that came in its place; Kind says which.
 	TokenID    uuid.UUID
+	Kind       string // personal, device, identity, invitation or pairing
 	Scopes     []string
 	UsedOn     *time.Time
 	Turnaround int      // hours of cleaning after a loan
 	Origins    []string // of web pages that may work for the club's members
-}
-
-// Queue asks who holds secret; the answer has no row for a token that is
-// unknown, expired, revoked or whose member is disabled. A revocation therefore
-// takes effect with the next request.
-func Queue(b *postgres.Batch, secret Secret, now time.Time) *postgres.Rows[Caller] {
-	return postgres.Query[Caller](b, `
-		select c.club_id, c.slug as club_slug, c.currency, c.units, m.id as member_id, m.roles, t.id as token_id, t.scopes, t.used_on,
-		       c.turnaround_hours as turnaround, c.origins
-		from token t
-		join member m on m.club_id = t.club_id and m.id = t.member_id
-		join club c on c.club_id = t.club_id
-		where t.club_id = $1 and t.hash = $2 and t.revoked_at is null and t.expires_at > $3 and m.disabled_at is null`,
-		b.Club, secret.Hash(), now)
 }
 
 // May checks the caller's roles and the token's scopes; one of roles suffices.

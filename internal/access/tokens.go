@@ -22,9 +22,11 @@ type Token struct {
 	RevokedAt   *time.Time
 	UsedOn      *time.Time
 	Fingerprint []byte `json:"-"`
+	// InvitationID or PairingID is the code that the token was made for, if any.
+	InvitationID, PairingID *uuid.UUID
 }
 
-const tokenColumns = `id, member_id, label, kind, scopes, created_at, expires_at, revoked_at, used_on, fingerprint` //nolint:gosec // names of columns
+const tokenColumns = `id, member_id, label, kind, scopes, created_at, expires_at, revoked_at, used_on, fingerprint, invitation_id, pairing_id` //nolint:gosec // names of columns
 
 // Default and greatest life of a token.
 const (
@@ -41,9 +43,12 @@ func DefaultScopes(kind string) []string {
 	return []string{"write"}
 }
 
-// FindTokenByHash returns the token with that hash.
-func FindTokenByHash(b *postgres.Batch, hash []byte) *postgres.Rows[Token] {
-	return postgres.Query[Token](b, `select `+tokenColumns+` from token where club_id = $1 and hash = $2`, b.Club, hash)
+// FindToken returns the token that w is, if it is one.
+func FindToken(b *postgres.Batch, w Bearer) *postgres.Rows[Token] {
+	if w.by != byToken {
+		return &postgres.Rows[Token]{}
+	}
+	return postgres.Query[Token](b, `select `+tokenColumns+` from token where club_id = $1 and hash = $2`, b.Club, w.Key())
 }
 
 // ListByLabel lists the standing tokens with that label, oldest first.
@@ -56,22 +61,21 @@ func LockToken(b *postgres.Batch, id uuid.UUID) *postgres.Rows[Token] {
 	return postgres.Query[Token](b, `select `+tokenColumns+` from token where club_id = $1 and id = $2 for no key update`, b.Club, id)
 }
 
-// ListTokens lists tokens by id, newest first, after the id given (the greatest
-// UUID for the first page). Served by token_id.
-func ListTokens(b *postgres.Batch, callerHash []byte, before uuid.UUID, limit int) *postgres.Rows[Token] {
+// ListTokens lists w's tokens, or all to an officer, by id, newest first, after
+// the id given (the greatest UUID for the first page). Served by token_id.
+func ListTokens(b *postgres.Batch, w Bearer, before uuid.UUID, limit int) *postgres.Rows[Token] {
 	return postgres.Query[Token](b, `
-		select `+tokenColumns+` from token where club_id = $1 and id < $2
-		and (member_id = (select t.member_id from token t where t.club_id = $1 and t.hash = $3)
-		     or exists (select from token t join member m on m.club_id = t.club_id and m.id = t.member_id
-		                where t.club_id = $1 and t.hash = $3 and 'officer' = any(m.roles)))
-		order by id desc limit $4`, b.Club, before, callerHash, limit)
+		select `+tokenColumns+` from token where club_id = $1 and id < $3
+		and (member_id = (`+w.Holder()+`) or `+w.isOfficer()+`)
+		order by id desc limit $4`, b.Club, w.Key(), before, limit)
 }
 
 // Issue makes t with the given secret.
 func Issue(tx *postgres.Tx, actor uuid.UUID, t Token, secret Secret) {
-	tx.Queue(`insert into token (club_id, hash, id, member_id, label, kind, scopes, created_at, expires_at, fingerprint) values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)`,
-		tx.Club, secret.Hash(), t.ID, t.MemberID, t.Label, t.Kind, t.Scopes, t.CreatedAt, t.ExpiresAt, t.Fingerprint).
-		Refuse("token_id", problem.New(problem.IDUsed, "A token with this id was made a moment ago. Send the request again to see it."))
+	tx.Queue(`insert into token (club_id, hash, id, member_id, label, kind, scopes, created_at, expires_at, fingerprint, invitation_id, pairing_id) values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12)`,
+		tx.Club, secret.Hash(), t.ID, t.MemberID, t.Label, t.Kind, t.Scopes, t.CreatedAt, t.ExpiresAt, t.Fingerprint, t.InvitationID, t.PairingID).
+		Refuse("token_id", problem.New(problem.IDUsed, "A token with this id was made a moment ago. Send the request again to see it.")).
+		RunAgainOn("token_of_invitation").RunAgainOn("token_of_pairing")
 	journal.Append(tx, journal.Event{Type: "token.created", Subject: t.ID, Version: 1, Audience: journal.ForOfficers, Actor: actor}, t)
 }
 

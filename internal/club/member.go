@@ -37,9 +37,10 @@ func FindMembers(b *postgres.Batch, refs []postgres.Ref) *postgres.Rows[Member] 
 	return postgres.Query[Member](b, `select `+memberColumns+` from member where club_id = $1 and (id = any($2) or number = any($3))`, b.Club, ids, numbers)
 }
 
-// FindMemberByToken returns the member behind a token.
-func FindMemberByToken(b *postgres.Batch, hash []byte) *postgres.Rows[Member] {
-	return postgres.Query[Member](b, `select `+memberColumns+` from member where club_id = $1 and id = (select member_id from token where club_id = $1 and hash = $2)`, b.Club, hash)
+// FindHolder returns the member whom holder, a query by the club ($1) and who
+// ($2), gives.
+func FindHolder(b *postgres.Batch, holder string, who []byte) *postgres.Rows[Member] {
+	return postgres.Query[Member](b, `select `+memberColumns+` from member where club_id = $1 and id = (`+holder+`)`, b.Club, who)
 }
 
 // LockMember is FindMember, locked until the end of the write.

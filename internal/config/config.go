@@ -49,6 +49,12 @@ type Config struct {
 	// means a folder of the invoking user's, outside root's home.
 	DataDir string
 
+	// Issuer is the identifier of the OpenID Connect issuer whose tokens sign
+	// people in, exactly as it stands in their claim iss; empty for none. Audience
+	// is what must stand in aud, and Leeway how far clocks may differ.
+	Issuer, Audience string
+	Leeway           time.Duration
+
 	// PoolSize is the most connections to the database of one process, from 1.
 	// Twice the server's cores is best: a pool of 4 on 2 cores did a third
 	// more than one of 16.
@@ -218,6 +224,9 @@ func (s setting) lookUp(env, flags map[string]string) (text, from string, err er
 	return s.fallback, s.variable, nil
 }
 
+// mostLeeway bounds what clocks may differ by.
+const mostLeeway = 5 * time.Minute
+
 // check holds the rules between settings.
 func (c *Config) check() []error {
 	var faults []error
@@ -235,6 +244,12 @@ func (c *Config) check() []error {
 	if c.RequestTimeout > c.ShutdownGrace {
 		faults = append(faults, fmt.Errorf("%s (%s) must be at least %s (%s), or stopping cuts requests off",
 			variableOf("shutdown-grace"), c.ShutdownGrace, variableOf("request-timeout"), c.RequestTimeout))
+	}
+	if (c.Issuer == "") != (c.Audience == "") {
+		faults = append(faults, fmt.Errorf("%s and %s go together: a token for another service must not open this one", variableOf("oidc-issuer"), variableOf("oidc-audience")))
+	}
+	if c.Leeway > mostLeeway {
+		faults = append(faults, fmt.Errorf("%s (%s) must not exceed %s: an expired token would sign people in for that long", variableOf("oidc-leeway"), c.Leeway, mostLeeway))
 	}
 	if serve, migrate := c.ServeURL.User(), c.MigrateURL.User(); serve != "" && serve == migrate {
 		faults = append(faults, fmt.Errorf("%s and %s log in as the same user %q: the serving role must not own the tables",

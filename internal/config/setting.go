@@ -34,6 +34,9 @@ func (c *Config) settings() []setting {
 		text(&c.Addr, "addr", "127.0.0.1:8080", "address to serve on, host:port; port 0 takes a free one", checkAddr),
 		text(&c.MetricsAddr, "metrics-addr", "", "address for /metrics alone, host:port, reachable for the collector of figures only; empty: beside the API", checkOptionalAddr),
 		text(&c.PublicURL, "public-url", "", "how clients reach the service, for links; empty: the address served on", checkPublicURL),
+		text(&c.Issuer, "oidc-issuer", "", "OpenID Connect issuer whose tokens sign people in, as in their claim iss; empty: none", checkIssuer),
+		text(&c.Audience, "oidc-audience", "", "what must stand in the claim aud of its tokens", nil),
+		delay(&c.Leeway, "oidc-leeway", "1m", "how far its clock and ours may differ"),
 		databaseURL(&c.ServeURL, "serve-url", "database as the serving role"),
 		databaseURL(&c.MigrateURL, "migrate-url", "database as the owning role"),
 		databaseURL(&c.BackupURL, "backup-url", "database as the backup role; to back up and to verify"),
@@ -286,4 +289,22 @@ func checkPublicURL(t string) error {
 		return fmt.Errorf("is %q: it should be like https://garage.example, without a slash at its end", t)
 	}
 	return nil
+}
+
+// checkIssuer takes https only, but on the machine itself: whoever can change
+// the issuer's keys on their way can sign in as anybody.
+func checkIssuer(t string) error {
+	if t == "" {
+		return nil
+	}
+	u, err := url.Parse(t)
+	if err != nil || u.Host == "" || u.User != nil || u.RawQuery != "" || u.Fragment != "" || u.Scheme != "https" && (u.Scheme != "http" || !onThisMachine(u.Hostname())) {
+		return fmt.Errorf("is %q: it should be an https URL without query, exactly as in the issuer's tokens", t)
+	}
+	return nil
+}
+
+func onThisMachine(host string) bool {
+	ip := net.ParseIP(host)
+	return host == "localhost" || ip != nil && ip.IsLoopback()
 }

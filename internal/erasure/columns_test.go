@@ -23,6 +23,9 @@ var columns = map[string]string{
 	"garage.code": ofClub, "garage.name": ofClub, "garage.address": ofClub, "garage.time_zone": code,
 	"member.number": personal, "member.name": personal, "member.roles": code,
 	"token.hash": code, "token.label": personal, "token.kind": code, "token.scopes": code, "token.fingerprint": code,
+	"invitation.hash": code, "invitation.salt": code, "invitation.name": personal, "invitation.number": personal, "invitation.roles": code, "invitation.fingerprint": code,
+	"pairing.hash": code, "pairing.salt": code, "pairing.label": personal, "pairing.scopes": code, "pairing.fingerprint": code,
+	"member_identity.hash": code, "member_identity.issuer": code, "member_identity.subject": personal, // the row goes with the member
 	"answer.operation": code, "answer.fingerprint": code, "answer.headers": personal, "answer.body": personal,
 	"head.hash": code, "event.type": code, "event.audience": code, "event.digest": code, "event.hash": code,
 	"tool_model.code": ofThing, "tool_model.name": ofThing, "tool_model.kind": code, "tool_model.gauge_class": code, "tool_model.gauge_sense": code,

@@ -74,6 +74,8 @@ func marked(t *testing.T, db *pgtest.DB, slug string, classes ...string) (foundi
 		t.Fatal(err)
 	}
 	do(t, db.Owner, `update vehicle set chassis_kind = 'free_text', chassis_number = 'x' where club_id = $1`, c.ClubID)
+	do(t, db.Owner, `update token set invitation_id = $2 where club_id = $1 and member_id = $3`, c.ClubID, set.ID["invitation"], set.ID["member"])
+	do(t, db.Owner, `insert into invitation select (jsonb_populate_record(i, jsonb_build_object('id', gen_random_uuid(), 'hash', '\x' || repeat('ab', 32), 'invited_by', $2::uuid))).* from invitation i where club_id = $1`, c.ClubID, set.ID["member"])
 	do(t, db.Owner, `update import set reverted_at = now(), reverted_by = $2 where club_id = $1`, c.ClubID, set.ID["member"])
 	// An answer to the member, and one to an officer that tells of them.
 	do(t, db.Owner, `delete from answer where club_id = $1`, c.ClubID)
@@ -102,15 +104,21 @@ func marked(t *testing.T, db *pgtest.DB, slug string, classes ...string) (foundi
 			of = "id = '" + set.ID["member"].String() + "'"
 		case table == "import":
 			of = "reverted_by = '" + set.ID["member"].String() + "'"
+		case table == "invitation": // one that they came by; below, one that they made
+			of = "true"
 		case columns[column] == personal:
 			of = "member_id = '" + set.ID["member"].String() + "'"
+		}
+		and := ""
+		if table == "member_identity" { // its hash is held to what it is of
+			and = `, hash = sha256(convert_to(issuer || ' ' || $2::text, 'UTF8'))`
 		}
 		kind := list(t, db.Owner, `select format_type(atttypid, null) from pg_attribute where attrelid = $1::regclass and attname = $2`, table, name)[0]
 		value := map[string]string{"text": `$2::text`, "bytea": `convert_to($2::text, 'UTF8')`, "jsonb": `to_jsonb($2::text)`, "text[]": `array[$2::text]`}[kind]
 		if value == "" {
 			t.Fatalf("%s is of type %s; teach this test to write a name there", column, kind)
 		}
-		if n := list(t, db.Owner, `with u as (update `+table+` set `+name+` = `+value+` where club_id = $1 and `+of+` returning 1) select count(*)::text from u`, c.ClubID, marker)[0]; n == "0" {
+		if n := list(t, db.Owner, `with u as (update `+table+` set `+name+` = `+value+` `+and+` where club_id = $1 and `+of+` returning 1) select count(*)::text from u`, c.ClubID, marker)[0]; n == "0" {
 			t.Fatalf("no %s belongs to the member; nothing would be proved", table)
 		}
 	}
@@ -146,7 +154,8 @@ func counts(t *testing.T, db *pgtest.DB, id uuid.UUID) (out []string) {
 	tables := map[string]bool{}
 	for column := range columns {
 		table, _, _ := strings.Cut(column, ".")
-		tables[table] = table != "event" && table != "findable" // which has a row for each word of a name
+		// findable has a row for each word of a name, and an identity goes with its member.
+		tables[table] = table != "event" && table != "findable" && table != "member_identity"
 	}
 	for _, table := range slices.Sorted(maps.Keys(tables)) {
 		if tables[table] {

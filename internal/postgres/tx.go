@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"sync/atomic"
 	"time"
@@ -93,7 +94,7 @@ type Effect struct {
 	sql      string
 	args     []any
 	refusals map[string]*problem.Error
-	again    string
+	again    []string
 }
 
 // Queue adds a statement to those that travel with the commit.
@@ -123,9 +124,9 @@ func (e *Effect) Refuse(constraint string, p *problem.Error) *Effect {
 
 // RunAgainOn says that a violation of the named constraint means that another
 // write was faster: the whole transaction runs again, and its lookups then find
-// what the other has left.
+// what the other has left. It stands above Refuse.
 func (e *Effect) RunAgainOn(constraint string) *Effect {
-	e.again = constraint
+	e.again = append(e.again, constraint)
 	return e
 }
 
@@ -262,11 +263,11 @@ func (tx *Tx) commit(ctx context.Context) error {
 func (e *Effect) refused(err error) error {
 	var pg *pgconn.PgError
 	if errors.As(err, &pg) {
+		if slices.Contains(e.again, pg.ConstraintName) {
+			return &overtaken{pg}
+		}
 		if p, ok := e.refusals[pg.ConstraintName]; ok {
 			return p
-		}
-		if e.again != "" && e.again == pg.ConstraintName {
-			return &overtaken{pg}
 		}
 	}
 	return err

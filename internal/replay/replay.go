@@ -67,19 +67,19 @@ type storedAnswer struct {
 	Body        []byte
 }
 
-// Queue claims k for the member whose valid token has the given hash; an equal
-// request in progress is waited for. Without a valid token it claims nothing.
-func Queue(b *postgres.Batch, k Key, tokenHash []byte, now time.Time) *Claim {
+// Queue claims k for the member whom holder, a query by the club ($1) and who
+// ($2), gives; an equal request in progress is waited for. Without such a member
+// it claims nothing.
+func Queue(b *postgres.Batch, k Key, holder string, who []byte, now time.Time) *Claim {
 	c := &Claim{key: k}
-	const caller = `(select member_id from token where club_id = $1 and hash = $2)`
 	c.fresh = postgres.Values[uuid.UUID](b, `
 		insert into answer (club_id, member_id, operation, key, fingerprint, at)
-		select $1, member_id, $3, $4, $5, $6 from token where club_id = $1 and hash = $2 and revoked_at is null and expires_at > $6
-		on conflict do nothing returning key`, b.Club, tokenHash, k.Operation, k.ID, k.Fingerprint, now)
+		select $1, member_id, $3, $4, $5, $6 from (`+holder+`) as caller
+		on conflict do nothing returning key`, b.Club, who, k.Operation, k.ID, k.Fingerprint, now)
 	c.stored = postgres.Query[storedAnswer](b, `
 		select fingerprint, status, headers, body from answer
-		where club_id = $1 and member_id = `+caller+` and operation = $3 and key = $4`,
-		b.Club, tokenHash, k.Operation, k.ID)
+		where club_id = $1 and member_id = (`+holder+`) and operation = $3 and key = $4`,
+		b.Club, who, k.Operation, k.ID)
 	return c
 }
 

@@ -54,6 +54,12 @@ func Fill(ctx context.Context, owner *pgxpool.Pool, club uuid.UUID, mark string)
 	add("member", "id, number, name, roles", "$2, $3, 'Member', '{member}'", id("member"), name("member"))
 	add("token", "hash, id, member_id, label, kind, scopes, created_at, expires_at, fingerprint",
 		"$2, $3, $4, 'specimen', 'personal', '{read}', '2026-01-01Z', '2126-01-01Z', ''", hash, id("token"), id("member"))
+	add("invitation", "id, hash, salt, name, roles, invited_by, created_at, expires_at, fingerprint",
+		"$2, $3, $3, 'Guest', '{member}', $4, '2126-01-01Z', '2126-01-02Z', ''", id("invitation"), hash, id("member"))
+	add("pairing", "id, hash, salt, member_id, label, scopes, created_at, expires_at, fingerprint",
+		"$2, $3, $3, $4, 'specimen', '{read}', '2126-01-01Z', '2126-01-01 00:10Z', ''", id("pairing"), hash, id("member"))
+	add("member_identity", "hash, id, member_id, issuer, subject, linked_at",
+		"sha256(convert_to('https://issuer.example' || ' ' || $4, 'UTF8')), $2, $3, 'https://issuer.example', $4, '2026-01-01Z'", id("member_identity"), id("member"), name("member_identity"))
 	add("answer", "member_id, operation, key, fingerprint, at", "$2, 'specimen', $3, '', '2026-01-01Z'", id("member"), id("answer"))
 	add("tool_model", "id, code, name, kind, size_nm", "$2, $3, 'Model', 'reamer', 9000000", id("tool_model"), name("tool_model"))
 	add("tool", "id, number, model_id, garage_id", "$2, $3, $4, $5", id("tool"), name("tool"), id("tool_model"), id("garage"))

@@ -133,16 +133,30 @@ func complete(path, method string, op object) error {
 		}
 	}
 	who := "Everyone, without a token."
-	if op["x-roles"] != nil {
+	switch {
+	case op["x-roles"] != nil && op["x-code"] != nil:
+		return fmt.Errorf("x-roles and x-code: who presents a code has no role")
+	case op["x-code"] != nil:
+		if op["x-code"] != "invitation" && op["x-code"] != "pairing" {
+			return fmt.Errorf("x-code is %v, want invitation or pairing", op["x-code"])
+		}
+		op["security"] = []any{object{op["x-code"].(string): []any{}}}
+		who = "Whoever has the code of " + map[any]string{"invitation": "an invitation", "pairing": "a pairing"}[op["x-code"]] + "."
+		for _, k := range []string{"unauthenticated", "not-found", "origin-not-allowed", "invalid-request"} {
+			kinds[k] = true
+		}
+	case op["x-roles"] != nil:
 		if op["x-roles"] == "everyone" {
 			op["x-roles"] = everyone
 		}
-		op["security"] = []any{object{"bearer": []any{}}}
+		op["security"] = []any{object{"bearer": []any{}}, object{"identity": []any{}}}
 		who = forWhom(op)
 		for _, k := range []string{"unauthenticated", "origin-not-allowed", "missing-role", "insufficient-scope", "not-found", "invalid-request"} {
 			kinds[k] = true
 		}
-	} else {
+	case strings.Contains(path, "{club}"):
+		return fmt.Errorf("x-roles or x-code is missing: nothing of a club is public")
+	default:
 		op["security"] = []any{}
 	}
 	about, _ := op["description"].(string)
@@ -161,16 +175,19 @@ func complete(path, method string, op object) error {
 	if op["x-repeat"] == "key" {
 		params = append(params, ref("parameters", "IdempotencyKey"))
 	}
-	if method != "get" && op["x-roles"] != nil {
+	if method != "get" && (op["x-roles"] != nil || op["x-code"] != nil) {
 		if op["x-repeat"] == nil {
 			return fmt.Errorf("a write needs x-repeat: key, id or none")
 		}
-		for _, k := range []string{"ambiguous-name"} {
-			kinds[k] = true
+		if op["x-roles"] != nil {
+			kinds["ambiguous-name"] = true
 		}
 		if op["x-repeat"] != "none" {
-			for _, k := range []string{"key-missing", "key-reused", "key-too-old", "request-in-progress"} {
+			for _, k := range []string{"key-missing", "key-too-old", "request-in-progress"} {
 				kinds[k] = true
+			}
+			if op["x-code"] == nil { // another request with a used code is refused as any other
+				kinds["key-reused"] = true
 			}
 		}
 	}
