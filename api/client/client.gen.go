@@ -1388,7 +1388,7 @@ type Duty string
 // Entered Each length exactly as it was entered, by the name of its field
 type Entered map[string]string
 
-// Erasure defines model for Erasure.
+// Erasure Why a person is erased
 type Erasure struct {
 	// Reason Why. It confirms that this is meant: an erasure cannot be taken back
 	Reason ErasureReason `json:"reason"`
@@ -1672,7 +1672,7 @@ type HealthReportStatus string
 // Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 type Id = openapi_types.UUID
 
-// Identity defines model for Identity.
+// Identity Whom a member is to the OpenID Connect issuer
 type Identity struct {
 	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 	Id       Id        `json:"id"`
@@ -1689,7 +1689,7 @@ type Identity struct {
 	UsedOn *openapi_types.Date `json:"used_on,omitempty"`
 }
 
-// IdentityIn defines model for IdentityIn.
+// IdentityIn The proof that the issuer vouches for the member
 type IdentityIn struct {
 	// IdentityToken A token of the OpenID Connect issuer that is about you. It is checked and not kept
 	IdentityToken string `json:"identity_token"`
@@ -1749,7 +1749,7 @@ type ImportColumn struct {
 // ImportColumnHow Why: `map` and `ignored`: the request says so; `name`, `synonym`: by its name; `not_taken`: nothing fits, its cells count for nothing
 type ImportColumnHow string
 
-// ImportFault defines model for ImportFault.
+// ImportFault One thing that is wrong with one row or column of a spreadsheet
 type ImportFault struct {
 	// Candidates What an ambiguous name may mean
 	Candidates *[]string `json:"candidates,omitempty"`
@@ -1820,7 +1820,7 @@ type ImportReverted struct {
 	Reason   string `json:"reason"`
 }
 
-// ImportRow defines model for ImportRow.
+// ImportRow What became of one row of a spreadsheet
 type ImportRow struct {
 	// AlsoMade What was made on the way: the code of a tool model
 	AlsoMade *[]string      `json:"also_made,omitempty"`
@@ -1845,7 +1845,7 @@ type ImportRow struct {
 // ImportRowStatus exists: it was there already with all that the row says
 type ImportRowStatus string
 
-// Invitation defines model for Invitation.
+// Invitation An invitation to become a member
 type Invitation struct {
 	AcceptedAt *time.Time `json:"accepted_at,omitempty"`
 
@@ -1879,7 +1879,7 @@ type Invitation struct {
 // InvitationState defines model for Invitation.State.
 type InvitationState string
 
-// InvitationIn defines model for InvitationIn.
+// InvitationIn An invitation to be made
 type InvitationIn struct {
 	// ExpiresAt Default: 7 days from now; at most 30 days
 	ExpiresAt *time.Time `json:"expires_at,omitempty"`
@@ -2191,7 +2191,9 @@ type LimitsOutKind string
 // Me The caller: member, club and token
 type Me struct {
 	// Club The club and its rules
-	Club     Club      `json:"club"`
+	Club Club `json:"club"`
+
+	// Identity Whom a member is to the OpenID Connect issuer
 	Identity *Identity `json:"identity,omitempty"`
 
 	// Member A person of the club
@@ -2442,7 +2444,7 @@ type OptionAnswerProof string
 // Origins Origins of web pages that may work for the club's members from a browser, as browsers write them: https, or http on localhost only
 type Origins = []string
 
-// Pairing defines model for Pairing.
+// Pairing A code by which a phone gets a token of its own
 type Pairing struct {
 	// Code The code for the phone, which begins with `pwp_`. Shown once, as url and qr_svg are
 	Code      *string   `json:"code,omitempty"`
@@ -2477,7 +2479,7 @@ type Pairing struct {
 // PairingState defines model for Pairing.State.
 type PairingState string
 
-// PairingIn defines model for PairingIn.
+// PairingIn A pairing to be begun
 type PairingIn struct {
 	// Id UUID of version 7 made by the client (RFC 9562): the same id again with the same content changes nothing
 	Id ClientId `json:"id"`
@@ -3037,7 +3039,7 @@ type RunnerUp struct {
 // Scope `read` looks, `readings` also posts readings, `write` does all that the member's roles allow
 type Scope string
 
-// SearchHit defines model for SearchHit.
+// SearchHit Something of the club whose name or number is like what was looked for
 type SearchHit struct {
 	// Code The people's own name for it: number, code or position. A reservation has none
 	Code *string `json:"code,omitempty"`
