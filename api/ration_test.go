@@ -2,6 +2,7 @@ package api_test
 
 import (
 	"context"
+	"io"
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
@@ -269,4 +270,55 @@ func TestARequestWaitsForAConnectionNoLongerThanItMay(t *testing.T) {
 	if r.Header.Get("Retry-After") == "" || !strings.Contains(body, "Too much is asked") {
 		t.Errorf("%v %s", r.Header, body)
 	}
+}
+
+// BenchmarkShed tells what a request that is shed costs, as a part of what one
+// that is served costs: at n times the peak a server can give its work at most
+// 1 - (n-1) × that part of itself to those it serves.
+func BenchmarkShed(b *testing.B) {
+	w := newWorld(b)
+	pool := w.db.Pool(b, w.db.AppURL, 1)
+	server, err := api.New(api.Options{Pool: pool, Log: slog.New(slog.NewJSONHandler(io.Discard, nil)), Limits: api.Limits{Queue: 1, Request: time.Minute}})
+	if err != nil {
+		b.Fatal(err)
+	}
+	get := func() int {
+		r := httptest.NewRequestWithContext(b.Context(), "GET", "/v1/clubs/"+w.slug+"/garages", nil)
+		r.Header.Set("Authorization", "Bearer "+w.officer)
+		rec := httptest.NewRecorder()
+		server.Handler().ServeHTTP(rec, r)
+		return rec.Code
+	}
+	each := func(want int) time.Duration {
+		begun := time.Now()
+		for range b.N {
+			if got := get(); got != want {
+				b.Fatalf("answered %d, want %d", got, want)
+			}
+		}
+		return time.Since(begun)
+	}
+	get() // its own use is noted beside it
+	b.ResetTimer()
+	served := each(200)
+	b.StopTimer()
+	held, err := pool.Acquire(b.Context())
+	if err != nil {
+		b.Fatal(err)
+	}
+	answers := make(chan int, 3)
+	for range 3 { // one more than there is room for: only that one is answered
+		go func() { answers <- get() }()
+	}
+	if got := <-answers; got != 503 {
+		b.Fatalf("answered %d, want 503", got)
+	}
+	b.StartTimer()
+	shed := each(503)
+	b.StopTimer()
+	held.Release()
+	for range 2 {
+		<-answers
+	}
+	b.ReportMetric(float64(shed)/float64(served), "shed/served")
 }
