@@ -401,7 +401,7 @@ func TestOneLineARequestSaysWhatHappened(t *testing.T) {
 
 func TestWaitingForAConnectionEndsByTheSetting(t *testing.T) {
 	t.Parallel()
-	w := newWorld(t, func(o *api.Options) { o.PoolWait = 30 * time.Millisecond })
+	w := newWorld(t, func(o *api.Options) { o.PoolWait = time.Second }) // the first request connects within it
 	w.do("GET", w.at("me"), w.officer, nil).want(200)
 	for range w.db.App.Config().MaxConns {
 		conn, err := w.db.App.Acquire(t.Context())
