@@ -55,7 +55,7 @@ func newSendable(c *contract) sendable {
 
 // cross answers preflights and lets every page read what is open to everyone.
 func (s *Server) cross(next echo.HandlerFunc) echo.HandlerFunc {
-	allowed := newSendable(s.contract)
+	allowed := s.sendable // made once: the chain is put together for every request
 	return func(c echo.Context) error {
 		r, h := c.Request(), c.Response().Header()
 		if r.Method == http.MethodOptions && r.Header.Get("Access-Control-Request-Method") != "" {

@@ -73,6 +73,7 @@ type Build struct {
 // Server serves the contract.
 type Server struct {
 	contract *contract
+	sendable sendable
 	db       *postgres.DB
 	now      func() time.Time
 	log      *slog.Logger
@@ -120,7 +121,7 @@ func newServer(o Options, text []byte) (*Server, error) {
 	if o.Metrics == nil {
 		o.Metrics = prometheus.NewRegistry()
 	}
-	s := &Server{contract: c, now: o.Now, log: o.Log, limits: o.Limits, ready: o.Ready, metrics: newMetrics(o.Metrics), tracer: o.Tracer,
+	s := &Server{contract: c, sendable: newSendable(c), now: o.Now, log: o.Log, limits: o.Limits, ready: o.Ready, metrics: newMetrics(o.Metrics), tracer: o.Tracer,
 		proxies: o.TrustedProxies, safe: safeHeaders(o.PublicURL), publicURL: o.PublicURL, issuer: o.Issuer, wait: o.PoolWait,
 		cleanUps: make(chan struct{}, max(1, runtime.GOMAXPROCS(0)/2))}
 	s.db = &postgres.DB{Pool: o.Pool, Wait: o.PoolWait, Watch: watch{s}, Heads: o.Heads}

@@ -31,8 +31,8 @@ func (f figures) String() string {
 
 // interleave lets the contenders work in turn, round after round, so that
 // whatever else the machine does meets all of them; the first round only warms
-// up. ratio makes one figure of each round's results.
-func interleave(rounds int, d time.Duration, ratio func(round []float64) float64, contenders ...contender) ([]figures, figures, error) {
+// up, and then settle runs. ratio makes one figure of each round's results.
+func interleave(rounds int, d time.Duration, settle func() error, ratio func(round []float64) float64, contenders ...contender) ([]figures, figures, error) {
 	each, ratios := make([]figures, len(contenders)), figures{}
 	for r := range rounds + 1 {
 		var round []float64
@@ -44,6 +44,9 @@ func interleave(rounds int, d time.Duration, ratio func(round []float64) float64
 			round = append(round, got)
 		}
 		if r == 0 {
+			if err := settle(); err != nil {
+				return nil, nil, err
+			}
 			continue
 		}
 		for i, got := range round {

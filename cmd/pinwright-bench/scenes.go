@@ -63,7 +63,7 @@ func get(_ context.Context, s *stage, rounds int, d time.Duration) error {
 		{"the same statements by pgbench", func(d time.Duration) (float64, error) { return s.pgbench(twin, d) }},
 		{"an empty server with the same answer", load(null)},
 	}
-	each, ratio, err := interleave(rounds, d, func(r []float64) float64 { return r[0] / (1 / (1/r[1] + 1/r[2])) }, sides...)
+	each, ratio, err := interleave(rounds, d, s.settle, func(r []float64) float64 { return r[0] / (1 / (1/r[1] + 1/r[2])) }, sides...)
 	if err != nil {
 		return err
 	}
@@ -140,7 +140,7 @@ func readings(ctx context.Context, s *stage, rounds int, d time.Duration) error 
 			return float64(n) / time.Since(begin).Seconds(), nil
 		}},
 	}
-	each, ratio, err := interleave(rounds, d, func(r []float64) float64 { return r[0] / r[1] }, sides...)
+	each, ratio, err := interleave(rounds, d, s.settle, func(r []float64) float64 { return r[0] / r[1] }, sides...)
 	if err != nil {
 		return err
 	}
@@ -151,7 +151,7 @@ func readings(ctx context.Context, s *stage, rounds int, d time.Duration) error 
 // booking is a request for one tool for one hour, of a client's own tools, so that
 // nobody is refused.
 func (s *stage) booking(client, turn int) []byte {
-	hour := time.Now().Truncate(time.Hour).Add(time.Duration(24+turn/tools) * time.Hour)
+	hour := time.Now().Truncate(time.Hour).Add(time.Duration(24+turn) * time.Hour)
 	return s.request("POST", "reservations", fmt.Sprintf(`{"lines":[{"tool":"B-%d"}],"period":{"from":%q,"until":%q}}`,
 		client*tools+turn%tools, hour.UTC().Format(time.RFC3339), hour.Add(time.Hour).UTC().Format(time.RFC3339)), "Idempotency-Key: "+uuid.Must(uuid.NewV7()).String())
 }
@@ -207,7 +207,7 @@ func reservations(ctx context.Context, s *stage, rounds int, d time.Duration) er
 			return rate, err
 		}},
 	}
-	each, ratio, err := interleave(rounds, d, func(r []float64) float64 { return r[0] / r[1] }, sides...)
+	each, ratio, err := interleave(rounds, d, s.settle, func(r []float64) float64 { return r[0] / r[1] }, sides...)
 	if err != nil {
 		return err
 	}
@@ -220,7 +220,7 @@ func reservations(ctx context.Context, s *stage, rounds int, d time.Duration) er
 func overload(_ context.Context, s *stage, rounds int, d time.Duration) error {
 	ask := s.request("GET", "garages/north", "")
 	next := func(int, int) []byte { return ask }
-	peak, shed, slowest := 0.0, figures{}, figures{}
+	peak, asked, shed, slowest := 0.0, figures{}, figures{}, figures{}
 	sides := []contender{
 		{"answered well at the peak", func(d time.Duration) (float64, error) {
 			t, err := hammer(s.address, connections, d, 0, next)
@@ -233,16 +233,17 @@ func overload(_ context.Context, s *stage, rounds int, d time.Duration) error {
 			for _, n := range t.byStatus {
 				all += n
 			}
+			asked = append(asked, float64(all)/t.took.Seconds()/peak)
 			shed = append(shed, 1-float64(t.good())/float64(max(all, 1)))
 			slowest = append(slowest, t.quantile(0.99).Seconds()*1000)
 			return t.perSecond(), err
 		}},
 	}
-	each, ratio, err := interleave(rounds, d, func(r []float64) float64 { return r[1] / r[0] }, sides...)
+	each, ratio, err := interleave(rounds, d, s.settle, func(r []float64) float64 { return r[1] / r[0] }, sides...)
 	if err != nil {
 		return err
 	}
 	report(os.Stdout, "three times the peak rate", "a second", sides, each, ratio, "0.9 or more, the rest 429 or 503")
-	fmt.Printf("  %-58s %s\n  %-58s %s ms\n", "share told 429 or 503", shed[1:], "p99 of those answered well", slowest[1:])
+	fmt.Printf("  %-58s %s of the peak\n  %-58s %s\n  %-58s %s ms\n", fmt.Sprintf("asked for (%d connections wait for their answers)", 40*connections), asked[1:], "share told 429 or 503", shed[1:], "p99 of those answered well", slowest[1:])
 	return nil
 }

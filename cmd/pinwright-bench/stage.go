@@ -175,7 +175,14 @@ func (s *stage) fill(ctx context.Context) error {
 	if err := s.owner.SendBatch(ctx, &b).Close(); err != nil {
 		return fmt.Errorf("fill: %w", err)
 	}
-	_, err = s.owner.Exec(ctx, `analyze`)
+	return s.settle()
+}
+
+// settle does what a server does by itself within its first minutes: it looks
+// how much is in the tables now, so that no plan stays that was made for empty
+// ones.
+func (s *stage) settle() error {
+	_, err := s.owner.Exec(context.Background(), `analyze`)
 	return err
 }
 
