@@ -166,6 +166,10 @@ func addSeeds(f *testing.F) {
 		}
 		for _, media := range slices.Sorted(maps.Keys(op.bodies())) {
 			head := headers + "Content-Type: " + media + "\n"
+			if op.bodies()[media].Schema.Value.Format == "binary" {
+				f.Add(op.method, op.path+"?id={new}", head, []byte(smallPhoto), uint8(0))
+				continue
+			}
 			add := func(body any) {
 				text, err := json.Marshal(body)
 				if err != nil {

@@ -548,6 +548,24 @@ func (e PairingState) Valid() bool {
 	}
 }
 
+// Defines values for PhotoImageMediaType.
+const (
+	Imagejpeg PhotoImageMediaType = "image/jpeg"
+	Imagepng  PhotoImageMediaType = "image/png"
+)
+
+// Valid indicates whether the value is a known member of the PhotoImageMediaType enum.
+func (e PhotoImageMediaType) Valid() bool {
+	switch e {
+	case Imagejpeg:
+		return true
+	case Imagepng:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for Preference.
 const (
 	Cheapest   Preference = "cheapest"
@@ -1094,6 +1112,24 @@ func (e GetJointParamsInclude) Valid() bool {
 	case GetJointParamsIncludeEstimates:
 		return true
 	case GetJointParamsIncludeFeatures:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for GetPhotoImageParamsSize.
+const (
+	Full      GetPhotoImageParamsSize = "full"
+	Thumbnail GetPhotoImageParamsSize = "thumbnail"
+)
+
+// Valid indicates whether the value is a known member of the GetPhotoImageParamsSize enum.
+func (e GetPhotoImageParamsSize) Valid() bool {
+	switch e {
+	case Full:
+		return true
+	case Thumbnail:
 		return true
 	default:
 		return false
@@ -2499,6 +2535,66 @@ type PeriodIn struct {
 	Until time.Time `json:"until"`
 }
 
+// Photo defines model for Photo.
+type Photo struct {
+	AddedAt time.Time `json:"added_at"`
+	Caption *string   `json:"caption,omitempty"`
+
+	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Id Id `json:"id"`
+
+	// Image A picture as it is kept; what stands at its address never changes
+	Image PhotoImage `json:"image"`
+
+	// JointId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	JointId *Id `json:"joint_id,omitempty"`
+
+	// Order Where it stands among the photos of its thing: lower first, equal ones by id, which is by when they were taken
+	Order int `json:"order"`
+
+	// TakenBy The member who added it
+	TakenBy openapi_types.UUID `json:"taken_by"`
+
+	// Thumbnail A picture as it is kept; what stands at its address never changes
+	Thumbnail PhotoImage `json:"thumbnail"`
+
+	// ToolId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	ToolId  *Id   `json:"tool_id,omitempty"`
+	Version int64 `json:"version"`
+}
+
+// PhotoImage A picture as it is kept; what stands at its address never changes
+type PhotoImage struct {
+	Bytes  int64 `json:"bytes"`
+	Height int   `json:"height"`
+
+	// Href Example: /v1/clubs/hill-end/photos/0192f0c1-2a3b-7c4d-8e5f-60718293a4b5/image
+	Href      string              `json:"href"`
+	MediaType PhotoImageMediaType `json:"media_type"`
+	Width     int                 `json:"width"`
+}
+
+// PhotoImageMediaType defines model for PhotoImage.MediaType.
+type PhotoImageMediaType string
+
+// PhotoPage A page of a list; there are more while it has `next`
+type PhotoPage struct {
+	Items []Photo `json:"items"`
+	Next  *string `json:"next,omitempty"`
+}
+
+// PhotoPatch What to change; what is left out stays, and null removes what may be missing (RFC 7396)
+type PhotoPatch struct {
+	// Caption What is to be seen
+	Caption *string `json:"caption,omitempty"`
+
+	// Order Lower first; 0 unless changed, so -1 puts a photo before the others
+	Order *int `json:"order,omitempty"`
+}
+
+// Picture The file as the camera saved it: at most 40 million pixels and 20,000 along a side
+type Picture = openapi_types.File
+
 // PinSeries A ladder of pins with the reamers that go with them
 type PinSeries struct {
 	// Code A short name that serves as an id: letters, digits, dot, dash, underscore
@@ -3032,7 +3128,7 @@ type RunnerUp struct {
 	WhyNot Text `json:"why_not"`
 }
 
-// Scope `read` looks, `readings` also posts readings, `write` does all that the member's roles allow
+// Scope `read` looks, `readings` also posts readings and photos, `write` does all that the member's roles allow
 type Scope string
 
 // SearchHit Something of the club whose name or number is like what was looked for
@@ -3610,6 +3706,9 @@ type InMemberIdentity = Id
 // InPairing UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 type InPairing = Id
 
+// InPhoto UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+type InPhoto = Id
+
 // InPinSeries An id or the people's own name for it
 type InPinSeries = Ref
 
@@ -3636,6 +3735,9 @@ type InVehicle = Ref
 
 // Limit defines model for limit.
 type Limit = int
+
+// PhotoId UUID of version 7 made by the client (RFC 9562): the same id again with the same content changes nothing
+type PhotoId = ClientId
 
 // Units Unit of length (UCUM mm, um, [in_i], [mil_i])
 type Units = Unit
@@ -3883,6 +3985,21 @@ type ListFeaturesParams struct {
 	Units *Units `form:"units,omitempty" json:"units,omitempty"`
 }
 
+// ListJointPhotosParams defines parameters for ListJointPhotos.
+type ListJointPhotosParams struct {
+	// Limit How many items a page holds at most
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor The `next` of the page before
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// CreateJointPhotoParams defines parameters for CreateJointPhoto.
+type CreateJointPhotoParams struct {
+	// Id The photo's id, made by the client: the same id and bytes again change nothing
+	Id PhotoId `form:"id" json:"id"`
+}
+
 // ListMembersParams defines parameters for ListMembers.
 type ListMembersParams struct {
 	// Limit How many items a page holds at most
@@ -3924,6 +4041,33 @@ type AcceptPairingParams struct {
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
+
+// GetPhotoParams defines parameters for GetPhoto.
+type GetPhotoParams struct {
+	// IfNoneMatch An ETag at hand; unchanged is answered 304
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// PatchPhotoParams defines parameters for PatchPhoto.
+type PatchPhotoParams struct {
+	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+
+	// IfMatch The ETag of the version that the edit was made from
+	IfMatch IfMatch `json:"If-Match"`
+}
+
+// GetPhotoImageParams defines parameters for GetPhotoImage.
+type GetPhotoImageParams struct {
+	// Size The picture to look at, or a small one for lists
+	Size *GetPhotoImageParamsSize `form:"size,omitempty" json:"size,omitempty"`
+
+	// IfNoneMatch An ETag at hand; unchanged is answered 304
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// GetPhotoImageParamsSize defines parameters for GetPhotoImage.
+type GetPhotoImageParamsSize string
 
 // ListPinSeriesParams defines parameters for ListPinSeries.
 type ListPinSeriesParams struct {
@@ -4239,6 +4383,21 @@ type CreateCalibrationParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// ListToolPhotosParams defines parameters for ListToolPhotos.
+type ListToolPhotosParams struct {
+	// Limit How many items a page holds at most
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor The `next` of the page before
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// CreateToolPhotoParams defines parameters for CreateToolPhoto.
+type CreateToolPhotoParams struct {
+	// Id The photo's id, made by the client: the same id and bytes again change nothing
+	Id PhotoId `form:"id" json:"id"`
+}
+
 // ListVehiclesParams defines parameters for ListVehicles.
 type ListVehiclesParams struct {
 	// Limit How many items a page holds at most
@@ -4352,6 +4511,9 @@ type EraseMemberJSONRequestBody = Erasure
 
 // CreatePairingJSONRequestBody defines body for CreatePairing for application/json ContentType.
 type CreatePairingJSONRequestBody = PairingIn
+
+// PatchPhotoApplicationMergePatchPlusJSONRequestBody defines body for PatchPhoto for application/merge-patch+json ContentType.
+type PatchPhotoApplicationMergePatchPlusJSONRequestBody = PhotoPatch
 
 // CreatePinSeriesJSONRequestBody defines body for CreatePinSeries for application/json ContentType.
 type CreatePinSeriesJSONRequestBody = PinSeriesIn
@@ -5196,6 +5358,12 @@ type ServerInterface interface {
 	// ListFeatures Features of a joint
 	// (GET /v1/clubs/{club}/joints/{joint}/features)
 	ListFeatures(ctx echo.Context, club InClub, joint InJoint, params ListFeaturesParams) error
+	// ListJointPhotos Photos of a joint in their order
+	// (GET /v1/clubs/{club}/joints/{joint}/photos)
+	ListJointPhotos(ctx echo.Context, club InClub, joint InJoint, params ListJointPhotosParams) error
+	// CreateJointPhoto Add a photo of a joint
+	// (POST /v1/clubs/{club}/joints/{joint}/photos)
+	CreateJointPhoto(ctx echo.Context, club InClub, joint InJoint, params CreateJointPhotoParams) error
 	// GetMe Who this token or identity is, and what it may do
 	// (GET /v1/clubs/{club}/me)
 	GetMe(ctx echo.Context, club InClub) error
@@ -5226,6 +5394,18 @@ type ServerInterface interface {
 	// GetPairing Whether the phone is paired yet
 	// (GET /v1/clubs/{club}/pairings/{pairing})
 	GetPairing(ctx echo.Context, club InClub, pairing InPairing) error
+	// DeletePhoto Delete a photo
+	// (DELETE /v1/clubs/{club}/photos/{photo})
+	DeletePhoto(ctx echo.Context, club InClub, photo InPhoto) error
+	// GetPhoto What is known of a photo
+	// (GET /v1/clubs/{club}/photos/{photo})
+	GetPhoto(ctx echo.Context, club InClub, photo InPhoto, params GetPhotoParams) error
+	// PatchPhoto Change a photo's caption or its place
+	// (PATCH /v1/clubs/{club}/photos/{photo})
+	PatchPhoto(ctx echo.Context, club InClub, photo InPhoto, params PatchPhotoParams) error
+	// GetPhotoImage The picture itself
+	// (GET /v1/clubs/{club}/photos/{photo}/image)
+	GetPhotoImage(ctx echo.Context, club InClub, photo InPhoto, params GetPhotoImageParams) error
 	// ListPinSeries Pin series by code
 	// (GET /v1/clubs/{club}/pin-series)
 	ListPinSeries(ctx echo.Context, club InClub, params ListPinSeriesParams) error
@@ -5316,6 +5496,12 @@ type ServerInterface interface {
 	// CreateCalibration Record a calibration
 	// (POST /v1/clubs/{club}/tools/{tool}/calibrations)
 	CreateCalibration(ctx echo.Context, club InClub, tool InTool, params CreateCalibrationParams) error
+	// ListToolPhotos Photos of a tool in their order
+	// (GET /v1/clubs/{club}/tools/{tool}/photos)
+	ListToolPhotos(ctx echo.Context, club InClub, tool InTool, params ListToolPhotosParams) error
+	// CreateToolPhoto Add a photo of a tool
+	// (POST /v1/clubs/{club}/tools/{tool}/photos)
+	CreateToolPhoto(ctx echo.Context, club InClub, tool InTool, params CreateToolPhotoParams) error
 	// ListVehicles Vehicles by code
 	// (GET /v1/clubs/{club}/vehicles)
 	ListVehicles(ctx echo.Context, club InClub, params ListVehiclesParams) error
@@ -6571,6 +6757,79 @@ func (w *ServerInterfaceWrapper) ListFeatures(ctx echo.Context) error {
 	return err
 }
 
+// ListJointPhotos converts echo context to params.
+func (w *ServerInterfaceWrapper) ListJointPhotos(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "joint" -------------
+	var joint InJoint
+
+	err = runtime.BindStyledParameterWithOptions("simple", "joint", ctx.Param("joint"), &joint, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter joint: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListJointPhotosParams
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// ------------- Optional query parameter "cursor" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "cursor", ctx.QueryParams(), &params.Cursor, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter cursor: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListJointPhotos(ctx, club, joint, params)
+	return err
+}
+
+// CreateJointPhoto converts echo context to params.
+func (w *ServerInterfaceWrapper) CreateJointPhoto(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "joint" -------------
+	var joint InJoint
+
+	err = runtime.BindStyledParameterWithOptions("simple", "joint", ctx.Param("joint"), &joint, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter joint: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params CreateJointPhotoParams
+	// ------------- Required query parameter "id" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, true, "id", ctx.QueryParams(), &params.Id, runtime.BindQueryParameterOptions{Type: "string", Format: "uuidv7"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.CreateJointPhoto(ctx, club, joint, params)
+	return err
+}
+
 // GetMe converts echo context to params.
 func (w *ServerInterfaceWrapper) GetMe(ctx echo.Context) error {
 	var err error
@@ -6909,6 +7168,187 @@ func (w *ServerInterfaceWrapper) GetPairing(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.GetPairing(ctx, club, pairing)
+	return err
+}
+
+// DeletePhoto converts echo context to params.
+func (w *ServerInterfaceWrapper) DeletePhoto(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "photo" -------------
+	var photo InPhoto
+
+	err = runtime.BindStyledParameterWithOptions("simple", "photo", ctx.Param("photo"), &photo, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter photo: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.DeletePhoto(ctx, club, photo)
+	return err
+}
+
+// GetPhoto converts echo context to params.
+func (w *ServerInterfaceWrapper) GetPhoto(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "photo" -------------
+	var photo InPhoto
+
+	err = runtime.BindStyledParameterWithOptions("simple", "photo", ctx.Param("photo"), &photo, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter photo: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetPhotoParams
+
+	headers := ctx.Request().Header
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for If-None-Match, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter If-None-Match: %s", err))
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetPhoto(ctx, club, photo, params)
+	return err
+}
+
+// PatchPhoto converts echo context to params.
+func (w *ServerInterfaceWrapper) PatchPhoto(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "photo" -------------
+	var photo InPhoto
+
+	err = runtime.BindStyledParameterWithOptions("simple", "photo", ctx.Param("photo"), &photo, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter photo: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params PatchPhotoParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+	// ------------- Required header parameter "If-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-Match")]; found {
+		var IfMatch IfMatch
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for If-Match, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-Match", valueList[0], &IfMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter If-Match: %s", err))
+		}
+
+		params.IfMatch = IfMatch
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter If-Match is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.PatchPhoto(ctx, club, photo, params)
+	return err
+}
+
+// GetPhotoImage converts echo context to params.
+func (w *ServerInterfaceWrapper) GetPhotoImage(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "photo" -------------
+	var photo InPhoto
+
+	err = runtime.BindStyledParameterWithOptions("simple", "photo", ctx.Param("photo"), &photo, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter photo: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetPhotoImageParams
+	// ------------- Optional query parameter "size" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "size", ctx.QueryParams(), &params.Size, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter size: %s", err))
+	}
+
+	headers := ctx.Request().Header
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for If-None-Match, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter If-None-Match: %s", err))
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetPhotoImage(ctx, club, photo, params)
 	return err
 }
 
@@ -8308,6 +8748,79 @@ func (w *ServerInterfaceWrapper) CreateCalibration(ctx echo.Context) error {
 	return err
 }
 
+// ListToolPhotos converts echo context to params.
+func (w *ServerInterfaceWrapper) ListToolPhotos(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "tool" -------------
+	var tool InTool
+
+	err = runtime.BindStyledParameterWithOptions("simple", "tool", ctx.Param("tool"), &tool, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter tool: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListToolPhotosParams
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// ------------- Optional query parameter "cursor" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "cursor", ctx.QueryParams(), &params.Cursor, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter cursor: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListToolPhotos(ctx, club, tool, params)
+	return err
+}
+
+// CreateToolPhoto converts echo context to params.
+func (w *ServerInterfaceWrapper) CreateToolPhoto(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "tool" -------------
+	var tool InTool
+
+	err = runtime.BindStyledParameterWithOptions("simple", "tool", ctx.Param("tool"), &tool, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter tool: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params CreateToolPhotoParams
+	// ------------- Required query parameter "id" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, true, "id", ctx.QueryParams(), &params.Id, runtime.BindQueryParameterOptions{Type: "string", Format: "uuidv7"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.CreateToolPhoto(ctx, club, tool, params)
+	return err
+}
+
 // ListVehicles converts echo context to params.
 func (w *ServerInterfaceWrapper) ListVehicles(ctx echo.Context) error {
 	var err error
@@ -8709,6 +9222,8 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/clubs/:club/joints/:joint", wrapper.GetJoint, options.OperationMiddlewares["getJoint"]...)
 	router.PATCH(options.BaseURL+"/v1/clubs/:club/joints/:joint", wrapper.PatchJoint, options.OperationMiddlewares["patchJoint"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/joints/:joint/features", wrapper.ListFeatures, options.OperationMiddlewares["listFeatures"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/joints/:joint/photos", wrapper.ListJointPhotos, options.OperationMiddlewares["listJointPhotos"]...)
+	router.POST(options.BaseURL+"/v1/clubs/:club/joints/:joint/photos", wrapper.CreateJointPhoto, options.OperationMiddlewares["createJointPhoto"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/me", wrapper.GetMe, options.OperationMiddlewares["getMe"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/members", wrapper.ListMembers, options.OperationMiddlewares["listMembers"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/members", wrapper.CreateMember, options.OperationMiddlewares["createMember"]...)
@@ -8719,6 +9234,10 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.DELETE(options.BaseURL+"/v1/clubs/:club/pairings/:pairing", wrapper.WithdrawPairing, options.OperationMiddlewares["withdrawPairing"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/pairings/:pairing", wrapper.GetPairing, options.OperationMiddlewares["getPairing"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/pairings/accept", wrapper.AcceptPairing, options.OperationMiddlewares["acceptPairing"]...)
+	router.DELETE(options.BaseURL+"/v1/clubs/:club/photos/:photo", wrapper.DeletePhoto, options.OperationMiddlewares["deletePhoto"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/photos/:photo", wrapper.GetPhoto, options.OperationMiddlewares["getPhoto"]...)
+	router.PATCH(options.BaseURL+"/v1/clubs/:club/photos/:photo", wrapper.PatchPhoto, options.OperationMiddlewares["patchPhoto"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/photos/:photo/image", wrapper.GetPhotoImage, options.OperationMiddlewares["getPhotoImage"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/pin-series", wrapper.ListPinSeries, options.OperationMiddlewares["listPinSeries"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/pin-series", wrapper.CreatePinSeries, options.OperationMiddlewares["createPinSeries"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/pin-series/:pin_series", wrapper.GetPinSeries, options.OperationMiddlewares["getPinSeries"]...)
@@ -8749,6 +9268,8 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.PATCH(options.BaseURL+"/v1/clubs/:club/tools/:tool", wrapper.PatchTool, options.OperationMiddlewares["patchTool"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/tools/:tool/calibrations", wrapper.ListCalibrations, options.OperationMiddlewares["listCalibrations"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/tools/:tool/calibrations", wrapper.CreateCalibration, options.OperationMiddlewares["createCalibration"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/tools/:tool/photos", wrapper.ListToolPhotos, options.OperationMiddlewares["listToolPhotos"]...)
+	router.POST(options.BaseURL+"/v1/clubs/:club/tools/:tool/photos", wrapper.CreateToolPhoto, options.OperationMiddlewares["createToolPhoto"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/vehicles", wrapper.ListVehicles, options.OperationMiddlewares["listVehicles"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/vehicles", wrapper.CreateVehicle, options.OperationMiddlewares["createVehicle"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/vehicles/:vehicle", wrapper.GetVehicle, options.OperationMiddlewares["getVehicle"]...)

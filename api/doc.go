@@ -3,6 +3,6 @@
 // domain packages in one transaction and renders answers and problems. It
 // decides nothing of the domain itself.
 //
-// Reads go through Server.read, writes through Server.write, calculators
-// through Server.calculate; there is no other way to the database or the wire.
+// Reads go through Server.read, writes through Server.write, photos through
+// Server.upload, calculators through Server.calculate; there is no other way to the database or the wire.
 package api

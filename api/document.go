@@ -79,7 +79,8 @@ func writeProblem(c echo.Context, err error) {
 type answer struct {
 	status  int
 	headers map[string]string
-	body    any // rendered as JSON
+	// body is rendered as JSON, unless it is bytes already; nil is no body.
+	body any
 }
 
 func ok(body any) answer { return answer{status: http.StatusOK, body: body} }
@@ -115,17 +116,21 @@ func send(c echo.Context, status int, headers map[string]string, body []byte) {
 	for name, value := range headers {
 		h.Set(name, value)
 	}
-	if h.Get("Content-Type") == "" {
+	bodiless := status == http.StatusNotModified || status == http.StatusNoContent
+	if !bodiless && h.Get("Content-Type") == "" {
 		h.Set("Content-Type", jsonType)
 	}
 	if headers["ETag"] != "" && headers["Cache-Control"] == "" {
 		h.Set("Cache-Control", "private, no-cache")
 	}
-	if status != http.StatusNotModified && status != http.StatusNoContent { // else a long body goes in chunks, and HEAD tells no length
+	switch {
+	case bodiless:
+		h.Del("Content-Length")
+	case h.Get("Content-Length") == "": // else a long body goes in chunks, and HEAD tells no length
 		h.Set("Content-Length", strconv.Itoa(len(body)))
 	}
 	c.Response().WriteHeader(status)
-	if status != http.StatusNotModified && c.Request().Method != http.MethodHead {
+	if !bodiless && c.Request().Method != http.MethodHead {
 		_, _ = c.Response().Write(body) // the client is gone when this fails; the event tells
 	}
 }

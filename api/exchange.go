@@ -68,7 +68,13 @@ func (s *Server) begin(c echo.Context) (in *call, invalid, err error) {
 		in.club = in.bearer.Club
 		event.club = in.club
 	}
-	if in.body, invalid = s.readBody(c); invalid == nil {
+	if op.MaxBody > 0 { // a large body is read by its handler, once it is known who sends it
+		if faults := s.checkParameters(c, op); len(faults) > 0 {
+			invalid = problem.Invalid(faults...)
+		}
+		return in, invalid, nil
+	}
+	if in.body, invalid = s.readBody(c, s.limits.Body, "Split the batch."); invalid == nil {
 		in.value, invalid = s.checkRequest(c, op, in.body)
 	}
 	if invalid == nil && op.check != nil {
@@ -86,13 +92,13 @@ func (s *Server) begin(c echo.Context) (in *call, invalid, err error) {
 
 var errNowhere = problem.New(problem.NotFound, "Check the address; /reference lists all there are.")
 
-func (s *Server) readBody(c echo.Context) ([]byte, error) {
+func (s *Server) readBody(c echo.Context, most int64, mend string) ([]byte, error) {
 	r := c.Request()
-	tooLarge := problem.New(problem.TooLarge, "A body may have %d bytes at most. Split the batch.", s.limits.Body)
-	if r.ContentLength > s.limits.Body {
+	tooLarge := problem.New(problem.TooLarge, "A body may have %d bytes at most here. %s", most, mend)
+	if r.ContentLength > most {
 		return nil, tooLarge
 	}
-	body, err := io.ReadAll(http.MaxBytesReader(c.Response(), r.Body, s.limits.Body))
+	body, err := io.ReadAll(http.MaxBytesReader(c.Response(), r.Body, most))
 	eventOf(c).bytesIn = int64(len(body))
 	var over *http.MaxBytesError
 	switch {
@@ -352,11 +358,16 @@ func (s *Server) calculate(c echo.Context, answerOf func(in *call) (answer, erro
 	if err != nil {
 		return err
 	}
+	return in.deliver(a)
+}
+
+// deliver sends what there is to say of a request of which nothing is stored.
+func (in *call) deliver(a answer) error {
 	body, err := render(a.body)
 	if err != nil {
 		return err
 	}
-	send(c, a.status, a.headers, body)
+	send(in.echo, a.status, a.headers, body)
 	return nil
 }
 
@@ -373,7 +384,12 @@ func decode[T any](in *call) T {
 }
 
 func render(body any) ([]byte, error) {
-	if raw, ok := body.(json.RawMessage); ok {
+	switch raw := body.(type) {
+	case nil:
+		return nil, nil
+	case json.RawMessage:
+		return raw, nil
+	case []byte: // of a media type of its own
 		return raw, nil
 	}
 	var out bytes.Buffer

@@ -40,6 +40,10 @@ func furnished(t *testing.T) *world {
 	add("invitations", row{"id": newID(), "name": "+Runa, \"guest\"", "number": "R7", "roles": []string{"member", "auditor"}, "garage": "south"})
 	w.link(w.officer, i.Sign(i.About("=person|7", w.clock.now(), nil))).want(201)
 	add("recommendations", row{"joints": []string{"left-upper", "left-lower"}})
+	for _, of := range []string{"tools/G318", "joints/left-upper"} {
+		made := w.photo(of, newID(), w.officer, pictured(t, "orientation-1.jpg")).want(201)
+		w.do("PATCH", w.at("photos/"+made.str("id")), w.officer, row{"caption": "=1+1, \"worn\"\r\nhere", "order": -1}, header{"If-Match", "*"}).want(200)
+	}
 	return w
 }
 
@@ -59,6 +63,8 @@ func (w *world) furnishedAt(op walked) string {
 		switch name {
 		case "reading", "reservation", "recommendation", "token", "import":
 			ids[name] = first(name + "s")
+		case "photo":
+			ids[name] = first("tools/G318/photos")
 		case "feature":
 			ids[name] = w.do("GET", w.at("joints/left-upper/features"), w.officer, nil).want(200).str("items", 0, "id")
 		default:

@@ -13,7 +13,11 @@ import (
 // guard bounds the time of a request.
 func (s *Server) guard(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
-		ctx, cancel := context.WithTimeout(c.Request().Context(), s.limits.Request)
+		limit := s.limits.Request
+		if op := s.contract.byRoute[c.Request().Method+" "+c.Path()]; op != nil && op.MaxBody > 0 {
+			limit += s.limits.Upload
+		}
+		ctx, cancel := context.WithTimeout(c.Request().Context(), limit)
 		defer cancel()
 		c.SetRequest(c.Request().WithContext(ctx))
 		return next(c)

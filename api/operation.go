@@ -25,6 +25,7 @@ type operation struct {
 	Repeat  string // key, id or none; empty for a read
 	IfMatch bool
 	Batch   string // the body's member whose rows are judged one by one
+	MaxBody int64  // bytes of the body, where it may be larger than others
 	// narrow, where set, returns the roles that this request needs of the
 	// operation's; check reads a body further than the contract can.
 	narrow func(c echo.Context) []string
@@ -65,6 +66,9 @@ func loadContract(text []byte) (*contract, error) {
 			op.Repeat, _ = spec.Extensions["x-repeat"].(string)
 			op.IfMatch, _ = spec.Extensions["x-if-match"].(bool)
 			op.Batch, _ = spec.Extensions["x-batch"].(string)
+			if most, ok := spec.Extensions["x-max-body"].(float64); ok {
+				op.MaxBody = int64(most)
+			}
 			if roles, ok := spec.Extensions["x-roles"].([]any); ok {
 				for _, r := range roles {
 					op.Roles = append(op.Roles, r.(string))

@@ -91,6 +91,10 @@ func (s *Server) limitViews() []limitView {
 		limits = append(limits, limitView{"Overload", fmt.Sprintf("%s requests wait for the database, each at most %s; more are answered 503 with Retry-After and leave nothing behind", thousands(uint64(s.limits.Queue)), s.wait)})
 	}
 	for _, op := range s.contract.sorted() {
+		if op.MaxBody > 0 {
+			limits = append(limits, limitView{"Body of " + op.Method + " " + op.Path,
+				fmt.Sprintf("%s bytes, which have %s more to come in", thousands(uint64(op.MaxBody)), s.limits.Upload.Round(time.Second))})
+		}
 		if op.Batch == "" {
 			continue
 		}

@@ -113,7 +113,7 @@ func TestReferenceShowsEveryOperationAndSchema(t *testing.T) {
 			t.Errorf("schema %s is not shown with its fields", name)
 		}
 	}
-	for _, limit := range []string{"1,048,576 bytes", "15s", "1,000 rows"} {
+	for _, limit := range []string{"1,048,576 bytes", "15s", "1,000 rows", "4,194,304 bytes"} {
 		if !strings.Contains(page, limit) {
 			t.Errorf("the limit %q is not told", limit)
 		}

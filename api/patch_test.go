@@ -18,6 +18,7 @@ var optionalValues = map[string]row{
 	"patchTool":      {"note": "dry"},
 	"patchVehicle":   {"chassis_number": "L 1041", "built_year": 1961, "garage": "south"},
 	"patchJoint":     {"pin_series": "other", "target": row{"fit": "H7/g6"}},
+	"patchPhoto":     {"caption": "Worn jaw"},
 }
 
 // notShown are fields of an edit that are no fields of what is edited.

@@ -1,6 +1,7 @@
 package api
 
 import (
+	"cmp"
 	"context"
 	"log/slog"
 	"net/http"
@@ -18,6 +19,7 @@ import (
 	"go.opentelemetry.io/otel/trace"
 
 	"pinwright/internal/access"
+	"pinwright/internal/picture"
 	"pinwright/internal/postgres"
 	"pinwright/internal/problem"
 	"pinwright/internal/quota"
@@ -33,6 +35,11 @@ type Limits struct {
 	// Rate is how many requests a second one token may make, or one address without
 	// a known one, after Burst at once; 0 for no limit.
 	Rate, Burst int
+	// Upload is for a large body to come in, beside Request; default 60 s.
+	Upload time.Duration
+	// PhotoSpace is how many bytes a club's photos may take, default 1 GiB;
+	// PhotoMemory what all photos that are decoded at once may, default 256 MiB.
+	PhotoSpace, PhotoMemory int64
 }
 
 // Options are what a server is made of.
@@ -95,6 +102,7 @@ type Server struct {
 	// cleanUps holds a place for each clean-up question being worked on: they take
 	// long and are open to everyone, so they must not take all processors.
 	cleanUps chan struct{}
+	darkroom *picture.Room
 }
 
 // New makes a server; it serves nothing until its Handler is used.
@@ -118,12 +126,16 @@ func newServer(o Options, text []byte) (*Server, error) {
 	if o.Limits.Request == 0 {
 		o.Limits.Request = 15 * time.Second
 	}
+	o.Limits.Upload = cmp.Or(o.Limits.Upload, time.Minute)
+	o.Limits.PhotoSpace = cmp.Or(o.Limits.PhotoSpace, 1<<30)
+	o.Limits.PhotoMemory = cmp.Or(o.Limits.PhotoMemory, 256<<20)
 	if o.Metrics == nil {
 		o.Metrics = prometheus.NewRegistry()
 	}
 	s := &Server{contract: c, sendable: newSendable(c), now: o.Now, log: o.Log, limits: o.Limits, ready: o.Ready, metrics: newMetrics(o.Metrics), tracer: o.Tracer,
 		proxies: o.TrustedProxies, safe: safeHeaders(o.PublicURL), publicURL: o.PublicURL, issuer: o.Issuer, wait: o.PoolWait,
-		cleanUps: make(chan struct{}, max(1, runtime.GOMAXPROCS(0)/2))}
+		cleanUps: make(chan struct{}, max(1, runtime.GOMAXPROCS(0)/2)),
+		darkroom: picture.NewRoom(o.Limits.PhotoMemory, max(1, runtime.GOMAXPROCS(0)/2))}
 	s.db = &postgres.DB{Pool: o.Pool, Wait: o.PoolWait, Watch: watch{s}, Heads: o.Heads}
 	if o.Limits.Queue > 0 {
 		s.db.Room = int(o.Pool.Config().MaxConns) + o.Limits.Queue

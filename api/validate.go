@@ -141,11 +141,14 @@ func checkBody(r *http.Request, op *operation, body []byte, faults *[]problem.Fa
 	if media == csvType {
 		return readSheet(body)
 	}
+	schema := content.Schema
+	if schema.Value.Format == "binary" { // is what it is, not JSON
+		return nil, nil
+	}
 	value, err := readStrictly(body)
 	if err != nil {
 		return nil, err
 	}
-	schema := content.Schema
 	if op.Batch != "" {
 		object, isObject := value.(map[string]any)
 		_, isBatch := object[op.Batch]

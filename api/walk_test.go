@@ -3,6 +3,7 @@ package api_test
 import (
 	"bytes"
 	"encoding/json"
+	"fmt"
 	"maps"
 	"net/http"
 	"net/http/httptest"
@@ -330,20 +331,20 @@ func (k *walk) ask(t *testing.T, op walked, a asked) seen {
 // requiredQuery fills in the query parameters that an operation cannot do without.
 func requiredQuery(t *testing.T, op walked) string {
 	t.Helper()
-	q := ""
+	q := url.Values{}
 	for _, p := range op.params {
 		if p.Value.In == openapi3.ParameterInQuery && p.Value.Required {
-			words := p.Value.Schema.Value.Enum
 			if p.Value.Example != nil {
-				words = []any{p.Value.Example}
+				q.Set(p.Value.Name, fmt.Sprint(p.Value.Example))
+				continue
 			}
-			if len(words) == 0 {
-				t.Fatalf("%s needs the query parameter %s; give it an example in the contract", op, p.Value.Name)
-			}
-			q += map[bool]string{true: "?", false: "&"}[q == ""] + p.Value.Name + "=" + url.QueryEscape(words[0].(string))
+			q.Set(p.Value.Name, fmt.Sprint(exampleOf(t, p.Value.Schema)))
 		}
 	}
-	return q
+	if len(q) == 0 {
+		return ""
+	}
+	return "?" + q.Encode()
 }
 
 // refused holds an answer to a problem.

@@ -66,6 +66,12 @@ type world struct {
 	countSQL  string
 }
 
+func init() {
+	for _, mediaType := range []string{"image/jpeg", "image/png"} {
+		openapi3filter.RegisterBodyDecoder(mediaType, openapi3filter.FileBodyDecoder)
+	}
+}
+
 // contractRouter finds the operation of an answer; parsed once for all tests.
 var contractRouter = sync.OnceValues(func() (routers.Router, error) {
 	doc, err := openapi3.NewLoader().LoadFromData(openapi.YAML)

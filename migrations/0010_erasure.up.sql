@@ -25,6 +25,7 @@ BEGIN
   UPDATE reservation SET purpose = '', cancel_reason = '', version = version + 1 WHERE club_id = c AND member_id = m AND (purpose <> '' OR cancel_reason <> '');
   UPDATE reading_void SET reason = 'erased' WHERE club_id = c AND member_id = m;
   UPDATE import SET revert_reason = '', version = version + 1 WHERE club_id = c AND reverted_by = m AND revert_reason <> '';
+  UPDATE photo SET caption = '', version = version + 1 WHERE club_id = c AND taken_by = m AND caption <> '';
   UPDATE vehicle SET code = 'vehicle-' || right(id::text, 12), name = 'Erased', chassis_number = NULL, chassis_kind = NULL, version = version + 1
     WHERE club_id = c AND member_id = m;
   UPDATE member SET number = 'erased-' || right(id::text, 12), name = 'Erased member', roles = '{member}', garage_id = NULL,
@@ -58,6 +59,7 @@ BEGIN
     PERFORM erase_words(c, m, t);
   END LOOP;
   UPDATE answer SET headers = NULL, body = NULL WHERE club_id = c;
+  DELETE FROM photo WHERE club_id = c; -- they show its places, and who knows what else
   UPDATE garage SET code = 'garage-' || right(id::text, 12), name = 'Erased', address = '', version = version + 1 WHERE club_id = c;
   UPDATE tool SET note = '', version = version + 1 WHERE club_id = c AND note <> '';
   UPDATE club SET slug = 'erased-' || right(club_id::text, 12), name = 'Erased club', origins = '{}', version = version + 1 WHERE club_id = c;

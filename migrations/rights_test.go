@@ -45,6 +45,9 @@ var rights = map[string]string{
 
 	"findable":                "SELECT", // written by the triggers of what can be found
 	"recommendation_in_units": "INSERT SELECT",
+	"photo":                   "DELETE INSERT SELECT UPDATE(caption,ordinal,version)",
+	"photo_image":             "INSERT SELECT",                                  // goes with its photo
+	"photo_space":             "INSERT(allowed,club_id) SELECT UPDATE(allowed)", // counted by a trigger only
 }
 
 // granted lists the rights of role by table, in the notation of rights.

@@ -157,6 +157,12 @@ func TestEverythingThatComesInIsBounded(t *testing.T) {
 			return
 		}
 		for media, content := range op.RequestBody.Value.Content {
+			if content.Schema.Value.Format == "binary" {
+				if most, _ := op.Extensions["x-max-body"].(float64); most < 1 {
+					t.Errorf("%s: say with x-max-body how many bytes are taken", media)
+				}
+				continue
+			}
 			bounded(t, media, content.Schema, map[string]bool{})
 		}
 	})

@@ -552,6 +552,24 @@ func (e PairingState) Valid() bool {
 	}
 }
 
+// Defines values for PhotoImageMediaType.
+const (
+	Imagejpeg PhotoImageMediaType = "image/jpeg"
+	Imagepng  PhotoImageMediaType = "image/png"
+)
+
+// Valid indicates whether the value is a known member of the PhotoImageMediaType enum.
+func (e PhotoImageMediaType) Valid() bool {
+	switch e {
+	case Imagejpeg:
+		return true
+	case Imagepng:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for Preference.
 const (
 	Cheapest   Preference = "cheapest"
@@ -1098,6 +1116,24 @@ func (e GetJointParamsInclude) Valid() bool {
 	case GetJointParamsIncludeEstimates:
 		return true
 	case GetJointParamsIncludeFeatures:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for GetPhotoImageParamsSize.
+const (
+	Full      GetPhotoImageParamsSize = "full"
+	Thumbnail GetPhotoImageParamsSize = "thumbnail"
+)
+
+// Valid indicates whether the value is a known member of the GetPhotoImageParamsSize enum.
+func (e GetPhotoImageParamsSize) Valid() bool {
+	switch e {
+	case Full:
+		return true
+	case Thumbnail:
 		return true
 	default:
 		return false
@@ -2503,6 +2539,66 @@ type PeriodIn struct {
 	Until time.Time `json:"until"`
 }
 
+// Photo defines model for Photo.
+type Photo struct {
+	AddedAt time.Time `json:"added_at"`
+	Caption *string   `json:"caption,omitempty"`
+
+	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Id Id `json:"id"`
+
+	// Image A picture as it is kept; what stands at its address never changes
+	Image PhotoImage `json:"image"`
+
+	// JointId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	JointId *Id `json:"joint_id,omitempty"`
+
+	// Order Where it stands among the photos of its thing: lower first, equal ones by id, which is by when they were taken
+	Order int `json:"order"`
+
+	// TakenBy The member who added it
+	TakenBy openapi_types.UUID `json:"taken_by"`
+
+	// Thumbnail A picture as it is kept; what stands at its address never changes
+	Thumbnail PhotoImage `json:"thumbnail"`
+
+	// ToolId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	ToolId  *Id   `json:"tool_id,omitempty"`
+	Version int64 `json:"version"`
+}
+
+// PhotoImage A picture as it is kept; what stands at its address never changes
+type PhotoImage struct {
+	Bytes  int64 `json:"bytes"`
+	Height int   `json:"height"`
+
+	// Href Example: /v1/clubs/hill-end/photos/0192f0c1-2a3b-7c4d-8e5f-60718293a4b5/image
+	Href      string              `json:"href"`
+	MediaType PhotoImageMediaType `json:"media_type"`
+	Width     int                 `json:"width"`
+}
+
+// PhotoImageMediaType defines model for PhotoImage.MediaType.
+type PhotoImageMediaType string
+
+// PhotoPage A page of a list; there are more while it has `next`
+type PhotoPage struct {
+	Items []Photo `json:"items"`
+	Next  *string `json:"next,omitempty"`
+}
+
+// PhotoPatch What to change; what is left out stays, and null removes what may be missing (RFC 7396)
+type PhotoPatch struct {
+	// Caption What is to be seen
+	Caption *string `json:"caption,omitempty"`
+
+	// Order Lower first; 0 unless changed, so -1 puts a photo before the others
+	Order *int `json:"order,omitempty"`
+}
+
+// Picture The file as the camera saved it: at most 40 million pixels and 20,000 along a side
+type Picture = openapi_types.File
+
 // PinSeries A ladder of pins with the reamers that go with them
 type PinSeries struct {
 	// Code A short name that serves as an id: letters, digits, dot, dash, underscore
@@ -3036,7 +3132,7 @@ type RunnerUp struct {
 	WhyNot Text `json:"why_not"`
 }
 
-// Scope `read` looks, `readings` also posts readings, `write` does all that the member's roles allow
+// Scope `read` looks, `readings` also posts readings and photos, `write` does all that the member's roles allow
 type Scope string
 
 // SearchHit Something of the club whose name or number is like what was looked for
@@ -3614,6 +3710,9 @@ type InMemberIdentity = Id
 // InPairing UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 type InPairing = Id
 
+// InPhoto UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+type InPhoto = Id
+
 // InPinSeries An id or the people's own name for it
 type InPinSeries = Ref
 
@@ -3640,6 +3739,9 @@ type InVehicle = Ref
 
 // Limit defines model for limit.
 type Limit = int
+
+// PhotoId UUID of version 7 made by the client (RFC 9562): the same id again with the same content changes nothing
+type PhotoId = ClientId
 
 // Units Unit of length (UCUM mm, um, [in_i], [mil_i])
 type Units = Unit
@@ -3887,6 +3989,21 @@ type ListFeaturesParams struct {
 	Units *Units `form:"units,omitempty" json:"units,omitempty"`
 }
 
+// ListJointPhotosParams defines parameters for ListJointPhotos.
+type ListJointPhotosParams struct {
+	// Limit How many items a page holds at most
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor The `next` of the page before
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// CreateJointPhotoParams defines parameters for CreateJointPhoto.
+type CreateJointPhotoParams struct {
+	// Id The photo's id, made by the client: the same id and bytes again change nothing
+	Id PhotoId `form:"id" json:"id"`
+}
+
 // ListMembersParams defines parameters for ListMembers.
 type ListMembersParams struct {
 	// Limit How many items a page holds at most
@@ -3928,6 +4045,33 @@ type AcceptPairingParams struct {
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
+
+// GetPhotoParams defines parameters for GetPhoto.
+type GetPhotoParams struct {
+	// IfNoneMatch An ETag at hand; unchanged is answered 304
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// PatchPhotoParams defines parameters for PatchPhoto.
+type PatchPhotoParams struct {
+	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+
+	// IfMatch The ETag of the version that the edit was made from
+	IfMatch IfMatch `json:"If-Match"`
+}
+
+// GetPhotoImageParams defines parameters for GetPhotoImage.
+type GetPhotoImageParams struct {
+	// Size The picture to look at, or a small one for lists
+	Size *GetPhotoImageParamsSize `form:"size,omitempty" json:"size,omitempty"`
+
+	// IfNoneMatch An ETag at hand; unchanged is answered 304
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// GetPhotoImageParamsSize defines parameters for GetPhotoImage.
+type GetPhotoImageParamsSize string
 
 // ListPinSeriesParams defines parameters for ListPinSeries.
 type ListPinSeriesParams struct {
@@ -4243,6 +4387,21 @@ type CreateCalibrationParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// ListToolPhotosParams defines parameters for ListToolPhotos.
+type ListToolPhotosParams struct {
+	// Limit How many items a page holds at most
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor The `next` of the page before
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// CreateToolPhotoParams defines parameters for CreateToolPhoto.
+type CreateToolPhotoParams struct {
+	// Id The photo's id, made by the client: the same id and bytes again change nothing
+	Id PhotoId `form:"id" json:"id"`
+}
+
 // ListVehiclesParams defines parameters for ListVehicles.
 type ListVehiclesParams struct {
 	// Limit How many items a page holds at most
@@ -4356,6 +4515,9 @@ type EraseMemberJSONRequestBody = Erasure
 
 // CreatePairingJSONRequestBody defines body for CreatePairing for application/json ContentType.
 type CreatePairingJSONRequestBody = PairingIn
+
+// PatchPhotoApplicationMergePatchPlusJSONRequestBody defines body for PatchPhoto for application/merge-patch+json ContentType.
+type PatchPhotoApplicationMergePatchPlusJSONRequestBody = PhotoPatch
 
 // CreatePinSeriesJSONRequestBody defines body for CreatePinSeries for application/json ContentType.
 type CreatePinSeriesJSONRequestBody = PinSeriesIn
@@ -5575,6 +5737,25 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/clubs/{club}/joints/{joint}/features (the `ListFeatures` operationId).
 	ListFeatures(ctx context.Context, club InClub, joint InJoint, params *ListFeaturesParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// ListJointPhotos Photos of a joint in their order
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
+	// Corresponds with GET /v1/clubs/{club}/joints/{joint}/photos (the `ListJointPhotos` operationId).
+	ListJointPhotos(ctx context.Context, club InClub, joint InJoint, params *ListJointPhotosParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// CreateJointPhotoWithBody Add a photo of a joint
+	//
+	// Send the file itself as the body. Kept are a picture of at most 2560 pixels along a side and a thumbnail of at most 320, written anew from the pixels, upright: where and when it was taken, by which device, the colour profile and whatever else was in the file are dropped. What is transparent becomes white, and a PNG that is smaller as a JPEG is kept as one. A caption is added by an edit, with the ETag of this answer: addresses are written to many logs.
+	//
+	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/clubs/{club}/joints/{joint}/photos (the `CreateJointPhoto` operationId).
+	CreateJointPhotoWithBody(ctx context.Context, club InClub, joint InJoint, params *CreateJointPhotoParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// GetMe Who this token or identity is, and what it may do
 	//
 	// For whom: Every member of the club, with a token of the scope `read`.
@@ -5638,7 +5819,7 @@ type ClientInterface interface {
 
 	// EraseMemberWithBody Erase a member
 	//
-	// Name, number, roles and words of the person go for good: labels of tokens, purposes of reservations, reasons of withdrawn readings, and name and chassis number of their vehicles. Their tokens end. Readings, reservations and the journal stay, under a neutral number. Text that others wrote is theirs: look through notes for the name. Not for oneself, and not for the only officer.
+	// Name, number, roles and words of the person go for good: labels of tokens, purposes of reservations, reasons of withdrawn readings, captions of photos, and name and chassis number of their vehicles. Their tokens end. Readings, reservations and the journal stay, under a neutral number. Text that others wrote is theirs: look through notes for the name. Not for oneself, and not for the only officer.
 	//
 	// For whom: Members with the role officer, with a token of the scope `write`.
 	//
@@ -5649,7 +5830,7 @@ type ClientInterface interface {
 
 	// EraseMember Erase a member
 	//
-	// Name, number, roles and words of the person go for good: labels of tokens, purposes of reservations, reasons of withdrawn readings, and name and chassis number of their vehicles. Their tokens end. Readings, reservations and the journal stay, under a neutral number. Text that others wrote is theirs: look through notes for the name. Not for oneself, and not for the only officer.
+	// Name, number, roles and words of the person go for good: labels of tokens, purposes of reservations, reasons of withdrawn readings, captions of photos, and name and chassis number of their vehicles. Their tokens end. Readings, reservations and the journal stay, under a neutral number. Text that others wrote is theirs: look through notes for the name. Not for oneself, and not for the only officer.
 	//
 	// For whom: Members with the role officer, with a token of the scope `write`.
 	//
@@ -5706,6 +5887,51 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/clubs/{club}/pairings/{pairing} (the `GetPairing` operationId).
 	GetPairing(ctx context.Context, club InClub, pairing InPairing, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// DeletePhoto Delete a photo
+	//
+	// By who added it, a tool keeper or an officer. It is gone at once, but whoever has looked at it may have it still.
+	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+	//
+	// Corresponds with DELETE /v1/clubs/{club}/photos/{photo} (the `DeletePhoto` operationId).
+	DeletePhoto(ctx context.Context, club InClub, photo InPhoto, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetPhoto What is known of a photo
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
+	// Corresponds with GET /v1/clubs/{club}/photos/{photo} (the `GetPhoto` operationId).
+	GetPhoto(ctx context.Context, club InClub, photo InPhoto, params *GetPhotoParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PatchPhotoWithBody Change a photo's caption or its place
+	//
+	// By who added it, a tool keeper or an officer.
+	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with PATCH /v1/clubs/{club}/photos/{photo} (the `PatchPhoto` operationId).
+	PatchPhotoWithBody(ctx context.Context, club InClub, photo InPhoto, params *PatchPhotoParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PatchPhotoWithApplicationMergePatchPlusJSONBody Change a photo's caption or its place
+	//
+	// By who added it, a tool keeper or an officer.
+	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+	//
+	// Takes a body of the `application/merge-patch+json` content type.
+	//
+	// Corresponds with PATCH /v1/clubs/{club}/photos/{photo} (the `PatchPhoto` operationId).
+	PatchPhotoWithApplicationMergePatchPlusJSONBody(ctx context.Context, club InClub, photo InPhoto, params *PatchPhotoParams, body PatchPhotoApplicationMergePatchPlusJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetPhotoImage The picture itself
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
+	// Corresponds with GET /v1/clubs/{club}/photos/{photo}/image (the `GetPhotoImage` operationId).
+	GetPhotoImage(ctx context.Context, club InClub, photo InPhoto, params *GetPhotoImageParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListPinSeries Pin series by code
 	//
@@ -6091,6 +6317,25 @@ type ClientInterface interface {
 	//
 	// Corresponds with POST /v1/clubs/{club}/tools/{tool}/calibrations (the `CreateCalibration` operationId).
 	CreateCalibration(ctx context.Context, club InClub, tool InTool, params *CreateCalibrationParams, body CreateCalibrationJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListToolPhotos Photos of a tool in their order
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
+	// Corresponds with GET /v1/clubs/{club}/tools/{tool}/photos (the `ListToolPhotos` operationId).
+	ListToolPhotos(ctx context.Context, club InClub, tool InTool, params *ListToolPhotosParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// CreateToolPhotoWithBody Add a photo of a tool
+	//
+	// Send the file itself as the body. Kept are a picture of at most 2560 pixels along a side and a thumbnail of at most 320, written anew from the pixels, upright: where and when it was taken, by which device, the colour profile and whatever else was in the file are dropped. What is transparent becomes white, and a PNG that is smaller as a JPEG is kept as one. A caption is added by an edit, with the ETag of this answer: addresses are written to many logs.
+	//
+	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/clubs/{club}/tools/{tool}/photos (the `CreateToolPhoto` operationId).
+	CreateToolPhotoWithBody(ctx context.Context, club InClub, tool InTool, params *CreateToolPhotoParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListVehicles Vehicles by code
 	//
@@ -7041,6 +7286,44 @@ func (c *Client) ListFeatures(ctx context.Context, club InClub, joint InJoint, p
 	return c.Client.Do(req)
 }
 
+// ListJointPhotos Photos of a joint in their order
+//
+// For whom: Every member of the club, with a token of the scope `read`.
+//
+// Corresponds with GET /v1/clubs/{club}/joints/{joint}/photos (the `ListJointPhotos` operationId).
+func (c *Client) ListJointPhotos(ctx context.Context, club InClub, joint InJoint, params *ListJointPhotosParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListJointPhotosRequest(c.Server, club, joint, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// CreateJointPhotoWithBody Add a photo of a joint
+//
+// Send the file itself as the body. Kept are a picture of at most 2560 pixels along a side and a thumbnail of at most 320, written anew from the pixels, upright: where and when it was taken, by which device, the colour profile and whatever else was in the file are dropped. What is transparent becomes white, and a PNG that is smaller as a JPEG is kept as one. A caption is added by an edit, with the ETag of this answer: addresses are written to many logs.
+//
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/clubs/{club}/joints/{joint}/photos (the `CreateJointPhoto` operationId).
+func (c *Client) CreateJointPhotoWithBody(ctx context.Context, club InClub, joint InJoint, params *CreateJointPhotoParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewCreateJointPhotoRequestWithBody(c.Server, club, joint, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // GetMe Who this token or identity is, and what it may do
 //
 // For whom: Every member of the club, with a token of the scope `read`.
@@ -7174,7 +7457,7 @@ func (c *Client) PatchMemberWithApplicationMergePatchPlusJSONBody(ctx context.Co
 
 // EraseMemberWithBody Erase a member
 //
-// Name, number, roles and words of the person go for good: labels of tokens, purposes of reservations, reasons of withdrawn readings, and name and chassis number of their vehicles. Their tokens end. Readings, reservations and the journal stay, under a neutral number. Text that others wrote is theirs: look through notes for the name. Not for oneself, and not for the only officer.
+// Name, number, roles and words of the person go for good: labels of tokens, purposes of reservations, reasons of withdrawn readings, captions of photos, and name and chassis number of their vehicles. Their tokens end. Readings, reservations and the journal stay, under a neutral number. Text that others wrote is theirs: look through notes for the name. Not for oneself, and not for the only officer.
 //
 // For whom: Members with the role officer, with a token of the scope `write`.
 //
@@ -7195,7 +7478,7 @@ func (c *Client) EraseMemberWithBody(ctx context.Context, club InClub, member In
 
 // EraseMember Erase a member
 //
-// Name, number, roles and words of the person go for good: labels of tokens, purposes of reservations, reasons of withdrawn readings, and name and chassis number of their vehicles. Their tokens end. Readings, reservations and the journal stay, under a neutral number. Text that others wrote is theirs: look through notes for the name. Not for oneself, and not for the only officer.
+// Name, number, roles and words of the person go for good: labels of tokens, purposes of reservations, reasons of withdrawn readings, captions of photos, and name and chassis number of their vehicles. Their tokens end. Readings, reservations and the journal stay, under a neutral number. Text that others wrote is theirs: look through notes for the name. Not for oneself, and not for the only officer.
 //
 // For whom: Members with the role officer, with a token of the scope `write`.
 //
@@ -7303,6 +7586,101 @@ func (c *Client) WithdrawPairing(ctx context.Context, club InClub, pairing InPai
 // Corresponds with GET /v1/clubs/{club}/pairings/{pairing} (the `GetPairing` operationId).
 func (c *Client) GetPairing(ctx context.Context, club InClub, pairing InPairing, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetPairingRequest(c.Server, club, pairing)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// DeletePhoto Delete a photo
+//
+// By who added it, a tool keeper or an officer. It is gone at once, but whoever has looked at it may have it still.
+//
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+//
+// Corresponds with DELETE /v1/clubs/{club}/photos/{photo} (the `DeletePhoto` operationId).
+func (c *Client) DeletePhoto(ctx context.Context, club InClub, photo InPhoto, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewDeletePhotoRequest(c.Server, club, photo)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetPhoto What is known of a photo
+//
+// For whom: Every member of the club, with a token of the scope `read`.
+//
+// Corresponds with GET /v1/clubs/{club}/photos/{photo} (the `GetPhoto` operationId).
+func (c *Client) GetPhoto(ctx context.Context, club InClub, photo InPhoto, params *GetPhotoParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetPhotoRequest(c.Server, club, photo, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PatchPhotoWithBody Change a photo's caption or its place
+//
+// By who added it, a tool keeper or an officer.
+//
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with PATCH /v1/clubs/{club}/photos/{photo} (the `PatchPhoto` operationId).
+func (c *Client) PatchPhotoWithBody(ctx context.Context, club InClub, photo InPhoto, params *PatchPhotoParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPatchPhotoRequestWithBody(c.Server, club, photo, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PatchPhotoWithApplicationMergePatchPlusJSONBody Change a photo's caption or its place
+//
+// By who added it, a tool keeper or an officer.
+//
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+//
+// Takes a body of the `application/merge-patch+json` content type.
+//
+// Corresponds with PATCH /v1/clubs/{club}/photos/{photo} (the `PatchPhoto` operationId).
+func (c *Client) PatchPhotoWithApplicationMergePatchPlusJSONBody(ctx context.Context, club InClub, photo InPhoto, params *PatchPhotoParams, body PatchPhotoApplicationMergePatchPlusJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPatchPhotoRequestWithApplicationMergePatchPlusJSONBody(c.Server, club, photo, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetPhotoImage The picture itself
+//
+// For whom: Every member of the club, with a token of the scope `read`.
+//
+// Corresponds with GET /v1/clubs/{club}/photos/{photo}/image (the `GetPhotoImage` operationId).
+func (c *Client) GetPhotoImage(ctx context.Context, club InClub, photo InPhoto, params *GetPhotoImageParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetPhotoImageRequest(c.Server, club, photo, params)
 	if err != nil {
 		return nil, err
 	}
@@ -8118,6 +8496,44 @@ func (c *Client) CreateCalibrationWithBody(ctx context.Context, club InClub, too
 // Corresponds with POST /v1/clubs/{club}/tools/{tool}/calibrations (the `CreateCalibration` operationId).
 func (c *Client) CreateCalibration(ctx context.Context, club InClub, tool InTool, params *CreateCalibrationParams, body CreateCalibrationJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewCreateCalibrationRequest(c.Server, club, tool, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListToolPhotos Photos of a tool in their order
+//
+// For whom: Every member of the club, with a token of the scope `read`.
+//
+// Corresponds with GET /v1/clubs/{club}/tools/{tool}/photos (the `ListToolPhotos` operationId).
+func (c *Client) ListToolPhotos(ctx context.Context, club InClub, tool InTool, params *ListToolPhotosParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListToolPhotosRequest(c.Server, club, tool, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// CreateToolPhotoWithBody Add a photo of a tool
+//
+// Send the file itself as the body. Kept are a picture of at most 2560 pixels along a side and a thumbnail of at most 320, written anew from the pixels, upright: where and when it was taken, by which device, the colour profile and whatever else was in the file are dropped. What is transparent becomes white, and a PNG that is smaller as a JPEG is kept as one. A caption is added by an edit, with the ETag of this answer: addresses are written to many logs.
+//
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/clubs/{club}/tools/{tool}/photos (the `CreateToolPhoto` operationId).
+func (c *Client) CreateToolPhotoWithBody(ctx context.Context, club InClub, tool InTool, params *CreateToolPhotoParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewCreateToolPhotoRequestWithBody(c.Server, club, tool, params, contentType, body)
 	if err != nil {
 		return nil, err
 	}
@@ -10598,6 +11014,152 @@ func NewListFeaturesRequest(server string, club InClub, joint InJoint, params *L
 	return req, nil
 }
 
+// NewListJointPhotosRequest constructs an http.Request for the ListJointPhotos method
+func NewListJointPhotosRequest(server string, club InClub, joint InJoint, params *ListJointPhotosParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "club", club, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "joint", joint, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/clubs/%s/joints/%s/photos", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Limit != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Cursor != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "cursor", *params.Cursor, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewCreateJointPhotoRequestWithBody constructs an http.Request for the CreateJointPhoto method, with any body, and a specified content type
+func NewCreateJointPhotoRequestWithBody(server string, club InClub, joint InJoint, params *CreateJointPhotoParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "club", club, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "joint", joint, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/clubs/%s/joints/%s/photos", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if queryFrag, err := runtime.StyleParamWithOptions("form", true, "id", params.Id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuidv7"}); err != nil {
+			return nil, err
+		} else {
+			for _, qp := range strings.Split(queryFrag, "&") {
+				rawQueryFragments = append(rawQueryFragments, qp)
+			}
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
 // NewGetMeRequest constructs an http.Request for the GetMe method
 func NewGetMeRequest(server string, club InClub) (*http.Request, error) {
 	var err error
@@ -11135,6 +11697,262 @@ func NewGetPairingRequest(server string, club InClub, pairing InPairing) (*http.
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
 	if err != nil {
 		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewDeletePhotoRequest constructs an http.Request for the DeletePhoto method
+func NewDeletePhotoRequest(server string, club InClub, photo InPhoto) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "club", club, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "photo", photo, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/clubs/%s/photos/%s", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodDelete, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewGetPhotoRequest constructs an http.Request for the GetPhoto method
+func NewGetPhotoRequest(server string, club InClub, photo InPhoto, params *GetPhotoParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "club", club, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "photo", photo, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/clubs/%s/photos/%s", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfNoneMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-None-Match", *params.IfNoneMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-None-Match", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
+// NewPatchPhotoRequestWithApplicationMergePatchPlusJSONBody calls the generic PatchPhoto builder with application/merge-patch+json body
+func NewPatchPhotoRequestWithApplicationMergePatchPlusJSONBody(server string, club InClub, photo InPhoto, params *PatchPhotoParams, body PatchPhotoApplicationMergePatchPlusJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewPatchPhotoRequestWithBody(server, club, photo, params, "application/merge-patch+json", bodyReader)
+}
+
+// NewPatchPhotoRequestWithBody constructs an http.Request for the PatchPhoto method, with any body, and a specified content type
+func NewPatchPhotoRequestWithBody(server string, club InClub, photo InPhoto, params *PatchPhotoParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "club", club, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "photo", photo, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/clubs/%s/photos/%s", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPatch, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+		var headerParam1 string
+
+		headerParam1, err = runtime.StyleParamWithOptions("simple", false, "If-Match", params.IfMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("If-Match", headerParam1)
+
+	}
+
+	return req, nil
+}
+
+// NewGetPhotoImageRequest constructs an http.Request for the GetPhotoImage method
+func NewGetPhotoImageRequest(server string, club InClub, photo InPhoto, params *GetPhotoImageParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "club", club, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "photo", photo, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/clubs/%s/photos/%s/image", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Size != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "size", *params.Size, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.IfNoneMatch != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "If-None-Match", *params.IfNoneMatch, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("If-None-Match", headerParam0)
+		}
+
 	}
 
 	return req, nil
@@ -13728,6 +14546,152 @@ func NewCreateCalibrationRequestWithBody(server string, club InClub, tool InTool
 	return req, nil
 }
 
+// NewListToolPhotosRequest constructs an http.Request for the ListToolPhotos method
+func NewListToolPhotosRequest(server string, club InClub, tool InTool, params *ListToolPhotosParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "club", club, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "tool", tool, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/clubs/%s/tools/%s/photos", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Limit != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Cursor != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "cursor", *params.Cursor, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewCreateToolPhotoRequestWithBody constructs an http.Request for the CreateToolPhoto method, with any body, and a specified content type
+func NewCreateToolPhotoRequestWithBody(server string, club InClub, tool InTool, params *CreateToolPhotoParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "club", club, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	var pathParam1 string
+
+	pathParam1, err = runtime.StyleParamWithOptions("simple", false, "tool", tool, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: ""})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/clubs/%s/tools/%s/photos", pathParam0, pathParam1)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if queryFrag, err := runtime.StyleParamWithOptions("form", true, "id", params.Id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuidv7"}); err != nil {
+			return nil, err
+		} else {
+			for _, qp := range strings.Split(queryFrag, "&") {
+				rawQueryFragments = append(rawQueryFragments, qp)
+			}
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
 // NewListVehiclesRequest constructs an http.Request for the ListVehicles method
 func NewListVehiclesRequest(server string, club InClub, params *ListVehiclesParams) (*http.Request, error) {
 	var err error
@@ -14777,6 +15741,27 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/clubs/{club}/joints/{joint}/features (the `ListFeatures` operationId).
 	ListFeaturesWithResponse(ctx context.Context, club InClub, joint InJoint, params *ListFeaturesParams, reqEditors ...RequestEditorFn) (*ListFeaturesResponse, error)
 
+	// ListJointPhotosWithResponse Photos of a joint in their order
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/clubs/{club}/joints/{joint}/photos (the `ListJointPhotos` operationId).
+	ListJointPhotosWithResponse(ctx context.Context, club InClub, joint InJoint, params *ListJointPhotosParams, reqEditors ...RequestEditorFn) (*ListJointPhotosResponse, error)
+
+	// CreateJointPhotoWithBodyWithResponse Add a photo of a joint
+	//
+	// Send the file itself as the body. Kept are a picture of at most 2560 pixels along a side and a thumbnail of at most 320, written anew from the pixels, upright: where and when it was taken, by which device, the colour profile and whatever else was in the file are dropped. What is transparent becomes white, and a PNG that is smaller as a JPEG is kept as one. A caption is added by an edit, with the ETag of this answer: addresses are written to many logs.
+	//
+	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/clubs/{club}/joints/{joint}/photos (the `CreateJointPhoto` operationId).
+	CreateJointPhotoWithBodyWithResponse(ctx context.Context, club InClub, joint InJoint, params *CreateJointPhotoParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CreateJointPhotoResponse, error)
+
 	// GetMeWithResponse Who this token or identity is, and what it may do
 	//
 	// For whom: Every member of the club, with a token of the scope `read`.
@@ -14846,7 +15831,7 @@ type ClientWithResponsesInterface interface {
 
 	// EraseMemberWithBodyWithResponse Erase a member
 	//
-	// Name, number, roles and words of the person go for good: labels of tokens, purposes of reservations, reasons of withdrawn readings, and name and chassis number of their vehicles. Their tokens end. Readings, reservations and the journal stay, under a neutral number. Text that others wrote is theirs: look through notes for the name. Not for oneself, and not for the only officer.
+	// Name, number, roles and words of the person go for good: labels of tokens, purposes of reservations, reasons of withdrawn readings, captions of photos, and name and chassis number of their vehicles. Their tokens end. Readings, reservations and the journal stay, under a neutral number. Text that others wrote is theirs: look through notes for the name. Not for oneself, and not for the only officer.
 	//
 	// For whom: Members with the role officer, with a token of the scope `write`.
 	//
@@ -14857,7 +15842,7 @@ type ClientWithResponsesInterface interface {
 
 	// EraseMemberWithResponse Erase a member
 	//
-	// Name, number, roles and words of the person go for good: labels of tokens, purposes of reservations, reasons of withdrawn readings, and name and chassis number of their vehicles. Their tokens end. Readings, reservations and the journal stay, under a neutral number. Text that others wrote is theirs: look through notes for the name. Not for oneself, and not for the only officer.
+	// Name, number, roles and words of the person go for good: labels of tokens, purposes of reservations, reasons of withdrawn readings, captions of photos, and name and chassis number of their vehicles. Their tokens end. Readings, reservations and the journal stay, under a neutral number. Text that others wrote is theirs: look through notes for the name. Not for oneself, and not for the only officer.
 	//
 	// For whom: Members with the role officer, with a token of the scope `write`.
 	//
@@ -14920,6 +15905,57 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/clubs/{club}/pairings/{pairing} (the `GetPairing` operationId).
 	GetPairingWithResponse(ctx context.Context, club InClub, pairing InPairing, reqEditors ...RequestEditorFn) (*GetPairingResponse, error)
+
+	// DeletePhotoWithResponse Delete a photo
+	//
+	// By who added it, a tool keeper or an officer. It is gone at once, but whoever has looked at it may have it still.
+	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with DELETE /v1/clubs/{club}/photos/{photo} (the `DeletePhoto` operationId).
+	DeletePhotoWithResponse(ctx context.Context, club InClub, photo InPhoto, reqEditors ...RequestEditorFn) (*DeletePhotoResponse, error)
+
+	// GetPhotoWithResponse What is known of a photo
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/clubs/{club}/photos/{photo} (the `GetPhoto` operationId).
+	GetPhotoWithResponse(ctx context.Context, club InClub, photo InPhoto, params *GetPhotoParams, reqEditors ...RequestEditorFn) (*GetPhotoResponse, error)
+
+	// PatchPhotoWithBodyWithResponse Change a photo's caption or its place
+	//
+	// By who added it, a tool keeper or an officer.
+	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PATCH /v1/clubs/{club}/photos/{photo} (the `PatchPhoto` operationId).
+	PatchPhotoWithBodyWithResponse(ctx context.Context, club InClub, photo InPhoto, params *PatchPhotoParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PatchPhotoResponse, error)
+
+	// PatchPhotoWithApplicationMergePatchPlusJSONBodyWithResponse Change a photo's caption or its place
+	//
+	// By who added it, a tool keeper or an officer.
+	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+	//
+	// Takes a body of the `application/merge-patch+json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PATCH /v1/clubs/{club}/photos/{photo} (the `PatchPhoto` operationId).
+	PatchPhotoWithApplicationMergePatchPlusJSONBodyWithResponse(ctx context.Context, club InClub, photo InPhoto, params *PatchPhotoParams, body PatchPhotoApplicationMergePatchPlusJSONRequestBody, reqEditors ...RequestEditorFn) (*PatchPhotoResponse, error)
+
+	// GetPhotoImageWithResponse The picture itself
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/clubs/{club}/photos/{photo}/image (the `GetPhotoImage` operationId).
+	GetPhotoImageWithResponse(ctx context.Context, club InClub, photo InPhoto, params *GetPhotoImageParams, reqEditors ...RequestEditorFn) (*GetPhotoImageResponse, error)
 
 	// ListPinSeriesWithResponse Pin series by code
 	//
@@ -15339,6 +16375,27 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with POST /v1/clubs/{club}/tools/{tool}/calibrations (the `CreateCalibration` operationId).
 	CreateCalibrationWithResponse(ctx context.Context, club InClub, tool InTool, params *CreateCalibrationParams, body CreateCalibrationJSONRequestBody, reqEditors ...RequestEditorFn) (*CreateCalibrationResponse, error)
+
+	// ListToolPhotosWithResponse Photos of a tool in their order
+	//
+	// For whom: Every member of the club, with a token of the scope `read`.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/clubs/{club}/tools/{tool}/photos (the `ListToolPhotos` operationId).
+	ListToolPhotosWithResponse(ctx context.Context, club InClub, tool InTool, params *ListToolPhotosParams, reqEditors ...RequestEditorFn) (*ListToolPhotosResponse, error)
+
+	// CreateToolPhotoWithBodyWithResponse Add a photo of a tool
+	//
+	// Send the file itself as the body. Kept are a picture of at most 2560 pixels along a side and a thumbnail of at most 320, written anew from the pixels, upright: where and when it was taken, by which device, the colour profile and whatever else was in the file are dropped. What is transparent becomes white, and a PNG that is smaller as a JPEG is kept as one. A caption is added by an edit, with the ETag of this answer: addresses are written to many logs.
+	//
+	//
+	// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/clubs/{club}/tools/{tool}/photos (the `CreateToolPhoto` operationId).
+	CreateToolPhotoWithBodyWithResponse(ctx context.Context, club InClub, tool InTool, params *CreateToolPhotoParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CreateToolPhotoResponse, error)
 
 	// ListVehiclesWithResponse Vehicles by code
 	//
@@ -19648,6 +20705,292 @@ func (r ListFeaturesResponse) ContentType() string {
 	return ""
 }
 
+// ListJointPhotosResponse200Headers the declared response headers of an HTTP 200 response for ListJointPhotos
+type ListJointPhotosResponse200Headers struct {
+	Link *string
+	Vary *string
+}
+
+// ListJointPhotosResponse401Headers the declared response headers of an HTTP 401 response for ListJointPhotos
+type ListJointPhotosResponse401Headers struct {
+	WWWAuthenticate *string
+}
+
+// ListJointPhotosResponse406Headers the declared response headers of an HTTP 406 response for ListJointPhotos
+type ListJointPhotosResponse406Headers struct {
+	Vary *string
+}
+
+// ListJointPhotosResponse429Headers the declared response headers of an HTTP 429 response for ListJointPhotos
+type ListJointPhotosResponse429Headers struct {
+	RetryAfter *int
+}
+
+// ListJointPhotosResponse503Headers the declared response headers of an HTTP 503 response for ListJointPhotos
+type ListJointPhotosResponse503Headers struct {
+	RetryAfter *int
+}
+
+type ListJointPhotosResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *PhotoPage
+	// ApplicationproblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationproblemJSON401 *Problem
+	// ApplicationproblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationproblemJSON403 *Problem
+	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON406 the response for an HTTP 406 `application/problem+json` response
+	ApplicationproblemJSON406 *Problem
+	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
+	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
+	ApplicationproblemJSON500 *Problem
+	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
+	ApplicationproblemJSON503 *Problem
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *ListJointPhotosResponse200Headers
+	// Headers401 the parsed response headers for an HTTP 401 response
+	Headers401 *ListJointPhotosResponse401Headers
+	// Headers406 the parsed response headers for an HTTP 406 response
+	Headers406 *ListJointPhotosResponse406Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *ListJointPhotosResponse429Headers
+	// Headers503 the parsed response headers for an HTTP 503 response
+	Headers503 *ListJointPhotosResponse503Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListJointPhotosResponse) GetJSON200() *PhotoPage {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r ListJointPhotosResponse) GetApplicationproblemJSON401() *Problem {
+	return r.ApplicationproblemJSON401
+}
+
+// GetApplicationproblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r ListJointPhotosResponse) GetApplicationproblemJSON403() *Problem {
+	return r.ApplicationproblemJSON403
+}
+
+// GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r ListJointPhotosResponse) GetApplicationproblemJSON404() *Problem {
+	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON406 returns the response for an HTTP 406 `application/problem+json` response
+func (r ListJointPhotosResponse) GetApplicationproblemJSON406() *Problem {
+	return r.ApplicationproblemJSON406
+}
+
+// GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r ListJointPhotosResponse) GetApplicationproblemJSON422() *Problem {
+	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r ListJointPhotosResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
+}
+
+// GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
+func (r ListJointPhotosResponse) GetApplicationproblemJSON500() *Problem {
+	return r.ApplicationproblemJSON500
+}
+
+// GetApplicationproblemJSON503 returns the response for an HTTP 503 `application/problem+json` response
+func (r ListJointPhotosResponse) GetApplicationproblemJSON503() *Problem {
+	return r.ApplicationproblemJSON503
+}
+
+// GetBody returns the raw response body bytes
+func (r ListJointPhotosResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListJointPhotosResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListJointPhotosResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListJointPhotosResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// CreateJointPhotoResponse201Headers the declared response headers of an HTTP 201 response for CreateJointPhoto
+type CreateJointPhotoResponse201Headers struct {
+	Location *string
+}
+
+// CreateJointPhotoResponse401Headers the declared response headers of an HTTP 401 response for CreateJointPhoto
+type CreateJointPhotoResponse401Headers struct {
+	WWWAuthenticate *string
+}
+
+// CreateJointPhotoResponse429Headers the declared response headers of an HTTP 429 response for CreateJointPhoto
+type CreateJointPhotoResponse429Headers struct {
+	RetryAfter *int
+}
+
+// CreateJointPhotoResponse503Headers the declared response headers of an HTTP 503 response for CreateJointPhoto
+type CreateJointPhotoResponse503Headers struct {
+	RetryAfter *int
+}
+
+type CreateJointPhotoResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Photo
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *Photo
+	// ApplicationproblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationproblemJSON400 *Problem
+	// ApplicationproblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationproblemJSON401 *Problem
+	// ApplicationproblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationproblemJSON403 *Problem
+	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationproblemJSON409 *Problem
+	// ApplicationproblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationproblemJSON413 *Problem
+	// ApplicationproblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationproblemJSON415 *Problem
+	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
+	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
+	ApplicationproblemJSON500 *Problem
+	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
+	ApplicationproblemJSON503 *Problem
+	// Headers201 the parsed response headers for an HTTP 201 response
+	Headers201 *CreateJointPhotoResponse201Headers
+	// Headers401 the parsed response headers for an HTTP 401 response
+	Headers401 *CreateJointPhotoResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *CreateJointPhotoResponse429Headers
+	// Headers503 the parsed response headers for an HTTP 503 response
+	Headers503 *CreateJointPhotoResponse503Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r CreateJointPhotoResponse) GetJSON200() *Photo {
+	return r.JSON200
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r CreateJointPhotoResponse) GetJSON201() *Photo {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r CreateJointPhotoResponse) GetApplicationproblemJSON400() *Problem {
+	return r.ApplicationproblemJSON400
+}
+
+// GetApplicationproblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r CreateJointPhotoResponse) GetApplicationproblemJSON401() *Problem {
+	return r.ApplicationproblemJSON401
+}
+
+// GetApplicationproblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r CreateJointPhotoResponse) GetApplicationproblemJSON403() *Problem {
+	return r.ApplicationproblemJSON403
+}
+
+// GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r CreateJointPhotoResponse) GetApplicationproblemJSON404() *Problem {
+	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r CreateJointPhotoResponse) GetApplicationproblemJSON409() *Problem {
+	return r.ApplicationproblemJSON409
+}
+
+// GetApplicationproblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r CreateJointPhotoResponse) GetApplicationproblemJSON413() *Problem {
+	return r.ApplicationproblemJSON413
+}
+
+// GetApplicationproblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r CreateJointPhotoResponse) GetApplicationproblemJSON415() *Problem {
+	return r.ApplicationproblemJSON415
+}
+
+// GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r CreateJointPhotoResponse) GetApplicationproblemJSON422() *Problem {
+	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r CreateJointPhotoResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
+}
+
+// GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
+func (r CreateJointPhotoResponse) GetApplicationproblemJSON500() *Problem {
+	return r.ApplicationproblemJSON500
+}
+
+// GetApplicationproblemJSON503 returns the response for an HTTP 503 `application/problem+json` response
+func (r CreateJointPhotoResponse) GetApplicationproblemJSON503() *Problem {
+	return r.ApplicationproblemJSON503
+}
+
+// GetBody returns the raw response body bytes
+func (r CreateJointPhotoResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r CreateJointPhotoResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r CreateJointPhotoResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r CreateJointPhotoResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 // GetMeResponse401Headers the declared response headers of an HTTP 401 response for GetMe
 type GetMeResponse401Headers struct {
 	WWWAuthenticate *string
@@ -20987,6 +22330,521 @@ func (r GetPairingResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r GetPairingResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// DeletePhotoResponse401Headers the declared response headers of an HTTP 401 response for DeletePhoto
+type DeletePhotoResponse401Headers struct {
+	WWWAuthenticate *string
+}
+
+// DeletePhotoResponse429Headers the declared response headers of an HTTP 429 response for DeletePhoto
+type DeletePhotoResponse429Headers struct {
+	RetryAfter *int
+}
+
+// DeletePhotoResponse503Headers the declared response headers of an HTTP 503 response for DeletePhoto
+type DeletePhotoResponse503Headers struct {
+	RetryAfter *int
+}
+
+type DeletePhotoResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationproblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationproblemJSON401 *Problem
+	// ApplicationproblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationproblemJSON403 *Problem
+	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
+	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
+	ApplicationproblemJSON500 *Problem
+	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
+	ApplicationproblemJSON503 *Problem
+	// Headers401 the parsed response headers for an HTTP 401 response
+	Headers401 *DeletePhotoResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *DeletePhotoResponse429Headers
+	// Headers503 the parsed response headers for an HTTP 503 response
+	Headers503 *DeletePhotoResponse503Headers
+}
+
+// GetApplicationproblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r DeletePhotoResponse) GetApplicationproblemJSON401() *Problem {
+	return r.ApplicationproblemJSON401
+}
+
+// GetApplicationproblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r DeletePhotoResponse) GetApplicationproblemJSON403() *Problem {
+	return r.ApplicationproblemJSON403
+}
+
+// GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r DeletePhotoResponse) GetApplicationproblemJSON404() *Problem {
+	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r DeletePhotoResponse) GetApplicationproblemJSON422() *Problem {
+	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r DeletePhotoResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
+}
+
+// GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
+func (r DeletePhotoResponse) GetApplicationproblemJSON500() *Problem {
+	return r.ApplicationproblemJSON500
+}
+
+// GetApplicationproblemJSON503 returns the response for an HTTP 503 `application/problem+json` response
+func (r DeletePhotoResponse) GetApplicationproblemJSON503() *Problem {
+	return r.ApplicationproblemJSON503
+}
+
+// GetBody returns the raw response body bytes
+func (r DeletePhotoResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r DeletePhotoResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r DeletePhotoResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r DeletePhotoResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// GetPhotoResponse200Headers the declared response headers of an HTTP 200 response for GetPhoto
+type GetPhotoResponse200Headers struct {
+	ETag string
+}
+
+// GetPhotoResponse304Headers the declared response headers of an HTTP 304 response for GetPhoto
+type GetPhotoResponse304Headers struct {
+	ETag string
+}
+
+// GetPhotoResponse401Headers the declared response headers of an HTTP 401 response for GetPhoto
+type GetPhotoResponse401Headers struct {
+	WWWAuthenticate *string
+}
+
+// GetPhotoResponse429Headers the declared response headers of an HTTP 429 response for GetPhoto
+type GetPhotoResponse429Headers struct {
+	RetryAfter *int
+}
+
+// GetPhotoResponse503Headers the declared response headers of an HTTP 503 response for GetPhoto
+type GetPhotoResponse503Headers struct {
+	RetryAfter *int
+}
+
+type GetPhotoResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Photo
+	// ApplicationproblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationproblemJSON401 *Problem
+	// ApplicationproblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationproblemJSON403 *Problem
+	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
+	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
+	ApplicationproblemJSON500 *Problem
+	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
+	ApplicationproblemJSON503 *Problem
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *GetPhotoResponse200Headers
+	// Headers304 the parsed response headers for an HTTP 304 response
+	Headers304 *GetPhotoResponse304Headers
+	// Headers401 the parsed response headers for an HTTP 401 response
+	Headers401 *GetPhotoResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *GetPhotoResponse429Headers
+	// Headers503 the parsed response headers for an HTTP 503 response
+	Headers503 *GetPhotoResponse503Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetPhotoResponse) GetJSON200() *Photo {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r GetPhotoResponse) GetApplicationproblemJSON401() *Problem {
+	return r.ApplicationproblemJSON401
+}
+
+// GetApplicationproblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r GetPhotoResponse) GetApplicationproblemJSON403() *Problem {
+	return r.ApplicationproblemJSON403
+}
+
+// GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r GetPhotoResponse) GetApplicationproblemJSON404() *Problem {
+	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r GetPhotoResponse) GetApplicationproblemJSON422() *Problem {
+	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r GetPhotoResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
+}
+
+// GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
+func (r GetPhotoResponse) GetApplicationproblemJSON500() *Problem {
+	return r.ApplicationproblemJSON500
+}
+
+// GetApplicationproblemJSON503 returns the response for an HTTP 503 `application/problem+json` response
+func (r GetPhotoResponse) GetApplicationproblemJSON503() *Problem {
+	return r.ApplicationproblemJSON503
+}
+
+// GetBody returns the raw response body bytes
+func (r GetPhotoResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetPhotoResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetPhotoResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetPhotoResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// PatchPhotoResponse200Headers the declared response headers of an HTTP 200 response for PatchPhoto
+type PatchPhotoResponse200Headers struct {
+	ETag                string
+	IdempotencyReplayed *string
+}
+
+// PatchPhotoResponse401Headers the declared response headers of an HTTP 401 response for PatchPhoto
+type PatchPhotoResponse401Headers struct {
+	WWWAuthenticate *string
+}
+
+// PatchPhotoResponse415Headers the declared response headers of an HTTP 415 response for PatchPhoto
+type PatchPhotoResponse415Headers struct {
+	AcceptPatch *string
+}
+
+// PatchPhotoResponse429Headers the declared response headers of an HTTP 429 response for PatchPhoto
+type PatchPhotoResponse429Headers struct {
+	RetryAfter *int
+}
+
+// PatchPhotoResponse503Headers the declared response headers of an HTTP 503 response for PatchPhoto
+type PatchPhotoResponse503Headers struct {
+	RetryAfter *int
+}
+
+type PatchPhotoResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Photo
+	// ApplicationproblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationproblemJSON400 *Problem
+	// ApplicationproblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationproblemJSON401 *Problem
+	// ApplicationproblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationproblemJSON403 *Problem
+	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationproblemJSON409 *Problem
+	// ApplicationproblemJSON412 the response for an HTTP 412 `application/problem+json` response
+	ApplicationproblemJSON412 *Problem
+	// ApplicationproblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationproblemJSON413 *Problem
+	// ApplicationproblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationproblemJSON415 *Problem
+	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON428 the response for an HTTP 428 `application/problem+json` response
+	ApplicationproblemJSON428 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
+	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
+	ApplicationproblemJSON500 *Problem
+	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
+	ApplicationproblemJSON503 *Problem
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *PatchPhotoResponse200Headers
+	// Headers401 the parsed response headers for an HTTP 401 response
+	Headers401 *PatchPhotoResponse401Headers
+	// Headers415 the parsed response headers for an HTTP 415 response
+	Headers415 *PatchPhotoResponse415Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *PatchPhotoResponse429Headers
+	// Headers503 the parsed response headers for an HTTP 503 response
+	Headers503 *PatchPhotoResponse503Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r PatchPhotoResponse) GetJSON200() *Photo {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r PatchPhotoResponse) GetApplicationproblemJSON400() *Problem {
+	return r.ApplicationproblemJSON400
+}
+
+// GetApplicationproblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r PatchPhotoResponse) GetApplicationproblemJSON401() *Problem {
+	return r.ApplicationproblemJSON401
+}
+
+// GetApplicationproblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r PatchPhotoResponse) GetApplicationproblemJSON403() *Problem {
+	return r.ApplicationproblemJSON403
+}
+
+// GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r PatchPhotoResponse) GetApplicationproblemJSON404() *Problem {
+	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r PatchPhotoResponse) GetApplicationproblemJSON409() *Problem {
+	return r.ApplicationproblemJSON409
+}
+
+// GetApplicationproblemJSON412 returns the response for an HTTP 412 `application/problem+json` response
+func (r PatchPhotoResponse) GetApplicationproblemJSON412() *Problem {
+	return r.ApplicationproblemJSON412
+}
+
+// GetApplicationproblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r PatchPhotoResponse) GetApplicationproblemJSON413() *Problem {
+	return r.ApplicationproblemJSON413
+}
+
+// GetApplicationproblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r PatchPhotoResponse) GetApplicationproblemJSON415() *Problem {
+	return r.ApplicationproblemJSON415
+}
+
+// GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r PatchPhotoResponse) GetApplicationproblemJSON422() *Problem {
+	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON428 returns the response for an HTTP 428 `application/problem+json` response
+func (r PatchPhotoResponse) GetApplicationproblemJSON428() *Problem {
+	return r.ApplicationproblemJSON428
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r PatchPhotoResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
+}
+
+// GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
+func (r PatchPhotoResponse) GetApplicationproblemJSON500() *Problem {
+	return r.ApplicationproblemJSON500
+}
+
+// GetApplicationproblemJSON503 returns the response for an HTTP 503 `application/problem+json` response
+func (r PatchPhotoResponse) GetApplicationproblemJSON503() *Problem {
+	return r.ApplicationproblemJSON503
+}
+
+// GetBody returns the raw response body bytes
+func (r PatchPhotoResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r PatchPhotoResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r PatchPhotoResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r PatchPhotoResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// GetPhotoImageResponse200Headers the declared response headers of an HTTP 200 response for GetPhotoImage
+type GetPhotoImageResponse200Headers struct {
+	ETag string
+}
+
+// GetPhotoImageResponse304Headers the declared response headers of an HTTP 304 response for GetPhotoImage
+type GetPhotoImageResponse304Headers struct {
+	ETag string
+}
+
+// GetPhotoImageResponse401Headers the declared response headers of an HTTP 401 response for GetPhotoImage
+type GetPhotoImageResponse401Headers struct {
+	WWWAuthenticate *string
+}
+
+// GetPhotoImageResponse429Headers the declared response headers of an HTTP 429 response for GetPhotoImage
+type GetPhotoImageResponse429Headers struct {
+	RetryAfter *int
+}
+
+// GetPhotoImageResponse503Headers the declared response headers of an HTTP 503 response for GetPhotoImage
+type GetPhotoImageResponse503Headers struct {
+	RetryAfter *int
+}
+
+type GetPhotoImageResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationproblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationproblemJSON401 *Problem
+	// ApplicationproblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationproblemJSON403 *Problem
+	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
+	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
+	ApplicationproblemJSON500 *Problem
+	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
+	ApplicationproblemJSON503 *Problem
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *GetPhotoImageResponse200Headers
+	// Headers304 the parsed response headers for an HTTP 304 response
+	Headers304 *GetPhotoImageResponse304Headers
+	// Headers401 the parsed response headers for an HTTP 401 response
+	Headers401 *GetPhotoImageResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *GetPhotoImageResponse429Headers
+	// Headers503 the parsed response headers for an HTTP 503 response
+	Headers503 *GetPhotoImageResponse503Headers
+}
+
+// GetApplicationproblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r GetPhotoImageResponse) GetApplicationproblemJSON401() *Problem {
+	return r.ApplicationproblemJSON401
+}
+
+// GetApplicationproblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r GetPhotoImageResponse) GetApplicationproblemJSON403() *Problem {
+	return r.ApplicationproblemJSON403
+}
+
+// GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r GetPhotoImageResponse) GetApplicationproblemJSON404() *Problem {
+	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r GetPhotoImageResponse) GetApplicationproblemJSON422() *Problem {
+	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r GetPhotoImageResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
+}
+
+// GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
+func (r GetPhotoImageResponse) GetApplicationproblemJSON500() *Problem {
+	return r.ApplicationproblemJSON500
+}
+
+// GetApplicationproblemJSON503 returns the response for an HTTP 503 `application/problem+json` response
+func (r GetPhotoImageResponse) GetApplicationproblemJSON503() *Problem {
+	return r.ApplicationproblemJSON503
+}
+
+// GetBody returns the raw response body bytes
+func (r GetPhotoImageResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetPhotoImageResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetPhotoImageResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetPhotoImageResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -25132,6 +26990,292 @@ func (r CreateCalibrationResponse) ContentType() string {
 	return ""
 }
 
+// ListToolPhotosResponse200Headers the declared response headers of an HTTP 200 response for ListToolPhotos
+type ListToolPhotosResponse200Headers struct {
+	Link *string
+	Vary *string
+}
+
+// ListToolPhotosResponse401Headers the declared response headers of an HTTP 401 response for ListToolPhotos
+type ListToolPhotosResponse401Headers struct {
+	WWWAuthenticate *string
+}
+
+// ListToolPhotosResponse406Headers the declared response headers of an HTTP 406 response for ListToolPhotos
+type ListToolPhotosResponse406Headers struct {
+	Vary *string
+}
+
+// ListToolPhotosResponse429Headers the declared response headers of an HTTP 429 response for ListToolPhotos
+type ListToolPhotosResponse429Headers struct {
+	RetryAfter *int
+}
+
+// ListToolPhotosResponse503Headers the declared response headers of an HTTP 503 response for ListToolPhotos
+type ListToolPhotosResponse503Headers struct {
+	RetryAfter *int
+}
+
+type ListToolPhotosResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *PhotoPage
+	// ApplicationproblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationproblemJSON401 *Problem
+	// ApplicationproblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationproblemJSON403 *Problem
+	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON406 the response for an HTTP 406 `application/problem+json` response
+	ApplicationproblemJSON406 *Problem
+	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
+	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
+	ApplicationproblemJSON500 *Problem
+	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
+	ApplicationproblemJSON503 *Problem
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *ListToolPhotosResponse200Headers
+	// Headers401 the parsed response headers for an HTTP 401 response
+	Headers401 *ListToolPhotosResponse401Headers
+	// Headers406 the parsed response headers for an HTTP 406 response
+	Headers406 *ListToolPhotosResponse406Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *ListToolPhotosResponse429Headers
+	// Headers503 the parsed response headers for an HTTP 503 response
+	Headers503 *ListToolPhotosResponse503Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListToolPhotosResponse) GetJSON200() *PhotoPage {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r ListToolPhotosResponse) GetApplicationproblemJSON401() *Problem {
+	return r.ApplicationproblemJSON401
+}
+
+// GetApplicationproblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r ListToolPhotosResponse) GetApplicationproblemJSON403() *Problem {
+	return r.ApplicationproblemJSON403
+}
+
+// GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r ListToolPhotosResponse) GetApplicationproblemJSON404() *Problem {
+	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON406 returns the response for an HTTP 406 `application/problem+json` response
+func (r ListToolPhotosResponse) GetApplicationproblemJSON406() *Problem {
+	return r.ApplicationproblemJSON406
+}
+
+// GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r ListToolPhotosResponse) GetApplicationproblemJSON422() *Problem {
+	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r ListToolPhotosResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
+}
+
+// GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
+func (r ListToolPhotosResponse) GetApplicationproblemJSON500() *Problem {
+	return r.ApplicationproblemJSON500
+}
+
+// GetApplicationproblemJSON503 returns the response for an HTTP 503 `application/problem+json` response
+func (r ListToolPhotosResponse) GetApplicationproblemJSON503() *Problem {
+	return r.ApplicationproblemJSON503
+}
+
+// GetBody returns the raw response body bytes
+func (r ListToolPhotosResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListToolPhotosResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListToolPhotosResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListToolPhotosResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// CreateToolPhotoResponse201Headers the declared response headers of an HTTP 201 response for CreateToolPhoto
+type CreateToolPhotoResponse201Headers struct {
+	Location *string
+}
+
+// CreateToolPhotoResponse401Headers the declared response headers of an HTTP 401 response for CreateToolPhoto
+type CreateToolPhotoResponse401Headers struct {
+	WWWAuthenticate *string
+}
+
+// CreateToolPhotoResponse429Headers the declared response headers of an HTTP 429 response for CreateToolPhoto
+type CreateToolPhotoResponse429Headers struct {
+	RetryAfter *int
+}
+
+// CreateToolPhotoResponse503Headers the declared response headers of an HTTP 503 response for CreateToolPhoto
+type CreateToolPhotoResponse503Headers struct {
+	RetryAfter *int
+}
+
+type CreateToolPhotoResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Photo
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *Photo
+	// ApplicationproblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationproblemJSON400 *Problem
+	// ApplicationproblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationproblemJSON401 *Problem
+	// ApplicationproblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationproblemJSON403 *Problem
+	// ApplicationproblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationproblemJSON404 *Problem
+	// ApplicationproblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationproblemJSON409 *Problem
+	// ApplicationproblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationproblemJSON413 *Problem
+	// ApplicationproblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationproblemJSON415 *Problem
+	// ApplicationproblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationproblemJSON422 *Problem
+	// ApplicationproblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationproblemJSON429 *Problem
+	// ApplicationproblemJSON500 the response for an HTTP 500 `application/problem+json` response
+	ApplicationproblemJSON500 *Problem
+	// ApplicationproblemJSON503 the response for an HTTP 503 `application/problem+json` response
+	ApplicationproblemJSON503 *Problem
+	// Headers201 the parsed response headers for an HTTP 201 response
+	Headers201 *CreateToolPhotoResponse201Headers
+	// Headers401 the parsed response headers for an HTTP 401 response
+	Headers401 *CreateToolPhotoResponse401Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *CreateToolPhotoResponse429Headers
+	// Headers503 the parsed response headers for an HTTP 503 response
+	Headers503 *CreateToolPhotoResponse503Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r CreateToolPhotoResponse) GetJSON200() *Photo {
+	return r.JSON200
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r CreateToolPhotoResponse) GetJSON201() *Photo {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r CreateToolPhotoResponse) GetApplicationproblemJSON400() *Problem {
+	return r.ApplicationproblemJSON400
+}
+
+// GetApplicationproblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r CreateToolPhotoResponse) GetApplicationproblemJSON401() *Problem {
+	return r.ApplicationproblemJSON401
+}
+
+// GetApplicationproblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r CreateToolPhotoResponse) GetApplicationproblemJSON403() *Problem {
+	return r.ApplicationproblemJSON403
+}
+
+// GetApplicationproblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r CreateToolPhotoResponse) GetApplicationproblemJSON404() *Problem {
+	return r.ApplicationproblemJSON404
+}
+
+// GetApplicationproblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r CreateToolPhotoResponse) GetApplicationproblemJSON409() *Problem {
+	return r.ApplicationproblemJSON409
+}
+
+// GetApplicationproblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r CreateToolPhotoResponse) GetApplicationproblemJSON413() *Problem {
+	return r.ApplicationproblemJSON413
+}
+
+// GetApplicationproblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r CreateToolPhotoResponse) GetApplicationproblemJSON415() *Problem {
+	return r.ApplicationproblemJSON415
+}
+
+// GetApplicationproblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r CreateToolPhotoResponse) GetApplicationproblemJSON422() *Problem {
+	return r.ApplicationproblemJSON422
+}
+
+// GetApplicationproblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r CreateToolPhotoResponse) GetApplicationproblemJSON429() *Problem {
+	return r.ApplicationproblemJSON429
+}
+
+// GetApplicationproblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
+func (r CreateToolPhotoResponse) GetApplicationproblemJSON500() *Problem {
+	return r.ApplicationproblemJSON500
+}
+
+// GetApplicationproblemJSON503 returns the response for an HTTP 503 `application/problem+json` response
+func (r CreateToolPhotoResponse) GetApplicationproblemJSON503() *Problem {
+	return r.ApplicationproblemJSON503
+}
+
+// GetBody returns the raw response body bytes
+func (r CreateToolPhotoResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r CreateToolPhotoResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r CreateToolPhotoResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r CreateToolPhotoResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 // ListVehiclesResponse200Headers the declared response headers of an HTTP 200 response for ListVehicles
 type ListVehiclesResponse200Headers struct {
 	Link *string
@@ -26841,6 +28985,38 @@ func (c *ClientWithResponses) ListFeaturesWithResponse(ctx context.Context, club
 	return ParseListFeaturesResponse(rsp)
 }
 
+// ListJointPhotosWithResponse Photos of a joint in their order
+//
+// For whom: Every member of the club, with a token of the scope `read`.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/clubs/{club}/joints/{joint}/photos (the `ListJointPhotos` operationId).
+func (c *ClientWithResponses) ListJointPhotosWithResponse(ctx context.Context, club InClub, joint InJoint, params *ListJointPhotosParams, reqEditors ...RequestEditorFn) (*ListJointPhotosResponse, error) {
+	rsp, err := c.ListJointPhotos(ctx, club, joint, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListJointPhotosResponse(rsp)
+}
+
+// CreateJointPhotoWithBodyWithResponse Add a photo of a joint
+//
+// Send the file itself as the body. Kept are a picture of at most 2560 pixels along a side and a thumbnail of at most 320, written anew from the pixels, upright: where and when it was taken, by which device, the colour profile and whatever else was in the file are dropped. What is transparent becomes white, and a PNG that is smaller as a JPEG is kept as one. A caption is added by an edit, with the ETag of this answer: addresses are written to many logs.
+//
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/clubs/{club}/joints/{joint}/photos (the `CreateJointPhoto` operationId).
+func (c *ClientWithResponses) CreateJointPhotoWithBodyWithResponse(ctx context.Context, club InClub, joint InJoint, params *CreateJointPhotoParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CreateJointPhotoResponse, error) {
+	rsp, err := c.CreateJointPhotoWithBody(ctx, club, joint, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseCreateJointPhotoResponse(rsp)
+}
+
 // GetMeWithResponse Who this token or identity is, and what it may do
 //
 // For whom: Every member of the club, with a token of the scope `read`.
@@ -26952,7 +29128,7 @@ func (c *ClientWithResponses) PatchMemberWithApplicationMergePatchPlusJSONBodyWi
 
 // EraseMemberWithBodyWithResponse Erase a member
 //
-// Name, number, roles and words of the person go for good: labels of tokens, purposes of reservations, reasons of withdrawn readings, and name and chassis number of their vehicles. Their tokens end. Readings, reservations and the journal stay, under a neutral number. Text that others wrote is theirs: look through notes for the name. Not for oneself, and not for the only officer.
+// Name, number, roles and words of the person go for good: labels of tokens, purposes of reservations, reasons of withdrawn readings, captions of photos, and name and chassis number of their vehicles. Their tokens end. Readings, reservations and the journal stay, under a neutral number. Text that others wrote is theirs: look through notes for the name. Not for oneself, and not for the only officer.
 //
 // For whom: Members with the role officer, with a token of the scope `write`.
 //
@@ -26969,7 +29145,7 @@ func (c *ClientWithResponses) EraseMemberWithBodyWithResponse(ctx context.Contex
 
 // EraseMemberWithResponse Erase a member
 //
-// Name, number, roles and words of the person go for good: labels of tokens, purposes of reservations, reasons of withdrawn readings, and name and chassis number of their vehicles. Their tokens end. Readings, reservations and the journal stay, under a neutral number. Text that others wrote is theirs: look through notes for the name. Not for oneself, and not for the only officer.
+// Name, number, roles and words of the person go for good: labels of tokens, purposes of reservations, reasons of withdrawn readings, captions of photos, and name and chassis number of their vehicles. Their tokens end. Readings, reservations and the journal stay, under a neutral number. Text that others wrote is theirs: look through notes for the name. Not for oneself, and not for the only officer.
 //
 // For whom: Members with the role officer, with a token of the scope `write`.
 //
@@ -27067,6 +29243,87 @@ func (c *ClientWithResponses) GetPairingWithResponse(ctx context.Context, club I
 		return nil, err
 	}
 	return ParseGetPairingResponse(rsp)
+}
+
+// DeletePhotoWithResponse Delete a photo
+//
+// By who added it, a tool keeper or an officer. It is gone at once, but whoever has looked at it may have it still.
+//
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `write`.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with DELETE /v1/clubs/{club}/photos/{photo} (the `DeletePhoto` operationId).
+func (c *ClientWithResponses) DeletePhotoWithResponse(ctx context.Context, club InClub, photo InPhoto, reqEditors ...RequestEditorFn) (*DeletePhotoResponse, error) {
+	rsp, err := c.DeletePhoto(ctx, club, photo, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseDeletePhotoResponse(rsp)
+}
+
+// GetPhotoWithResponse What is known of a photo
+//
+// For whom: Every member of the club, with a token of the scope `read`.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/clubs/{club}/photos/{photo} (the `GetPhoto` operationId).
+func (c *ClientWithResponses) GetPhotoWithResponse(ctx context.Context, club InClub, photo InPhoto, params *GetPhotoParams, reqEditors ...RequestEditorFn) (*GetPhotoResponse, error) {
+	rsp, err := c.GetPhoto(ctx, club, photo, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetPhotoResponse(rsp)
+}
+
+// PatchPhotoWithBodyWithResponse Change a photo's caption or its place
+//
+// By who added it, a tool keeper or an officer.
+//
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PATCH /v1/clubs/{club}/photos/{photo} (the `PatchPhoto` operationId).
+func (c *ClientWithResponses) PatchPhotoWithBodyWithResponse(ctx context.Context, club InClub, photo InPhoto, params *PatchPhotoParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PatchPhotoResponse, error) {
+	rsp, err := c.PatchPhotoWithBody(ctx, club, photo, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePatchPhotoResponse(rsp)
+}
+
+// PatchPhotoWithApplicationMergePatchPlusJSONBodyWithResponse Change a photo's caption or its place
+//
+// By who added it, a tool keeper or an officer.
+//
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+//
+// Takes a body of the `application/merge-patch+json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PATCH /v1/clubs/{club}/photos/{photo} (the `PatchPhoto` operationId).
+func (c *ClientWithResponses) PatchPhotoWithApplicationMergePatchPlusJSONBodyWithResponse(ctx context.Context, club InClub, photo InPhoto, params *PatchPhotoParams, body PatchPhotoApplicationMergePatchPlusJSONRequestBody, reqEditors ...RequestEditorFn) (*PatchPhotoResponse, error) {
+	rsp, err := c.PatchPhotoWithApplicationMergePatchPlusJSONBody(ctx, club, photo, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePatchPhotoResponse(rsp)
+}
+
+// GetPhotoImageWithResponse The picture itself
+//
+// For whom: Every member of the club, with a token of the scope `read`.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/clubs/{club}/photos/{photo}/image (the `GetPhotoImage` operationId).
+func (c *ClientWithResponses) GetPhotoImageWithResponse(ctx context.Context, club InClub, photo InPhoto, params *GetPhotoImageParams, reqEditors ...RequestEditorFn) (*GetPhotoImageResponse, error) {
+	rsp, err := c.GetPhotoImage(ctx, club, photo, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetPhotoImageResponse(rsp)
 }
 
 // ListPinSeriesWithResponse Pin series by code
@@ -27744,6 +30001,38 @@ func (c *ClientWithResponses) CreateCalibrationWithResponse(ctx context.Context,
 		return nil, err
 	}
 	return ParseCreateCalibrationResponse(rsp)
+}
+
+// ListToolPhotosWithResponse Photos of a tool in their order
+//
+// For whom: Every member of the club, with a token of the scope `read`.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/clubs/{club}/tools/{tool}/photos (the `ListToolPhotos` operationId).
+func (c *ClientWithResponses) ListToolPhotosWithResponse(ctx context.Context, club InClub, tool InTool, params *ListToolPhotosParams, reqEditors ...RequestEditorFn) (*ListToolPhotosResponse, error) {
+	rsp, err := c.ListToolPhotos(ctx, club, tool, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListToolPhotosResponse(rsp)
+}
+
+// CreateToolPhotoWithBodyWithResponse Add a photo of a tool
+//
+// Send the file itself as the body. Kept are a picture of at most 2560 pixels along a side and a thumbnail of at most 320, written anew from the pixels, upright: where and when it was taken, by which device, the colour profile and whatever else was in the file are dropped. What is transparent becomes white, and a PNG that is smaller as a JPEG is kept as one. A caption is added by an edit, with the ETag of this answer: addresses are written to many logs.
+//
+// For whom: Members with the role member or tool keeper or officer, with a token of the scope `readings`.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/clubs/{club}/tools/{tool}/photos (the `CreateToolPhoto` operationId).
+func (c *ClientWithResponses) CreateToolPhotoWithBodyWithResponse(ctx context.Context, club InClub, tool InTool, params *CreateToolPhotoParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CreateToolPhotoResponse, error) {
+	rsp, err := c.CreateToolPhotoWithBody(ctx, club, tool, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseCreateToolPhotoResponse(rsp)
 }
 
 // ListVehiclesWithResponse Vehicles by code
@@ -32221,6 +34510,304 @@ func ParseListFeaturesResponse(rsp *http.Response) (*ListFeaturesResponse, error
 	return response, nil
 }
 
+// ParseListJointPhotosResponse parses an HTTP response from a ListJointPhotosWithResponse call
+func ParseListJointPhotosResponse(rsp *http.Response) (*ListJointPhotosResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListJointPhotosResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest PhotoPage
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 406:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON406 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON500 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 503:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON503 = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers ListJointPhotosResponse200Headers
+		if values := rsp.Header.Values("Link"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Link", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Link = &value
+		}
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
+		response.Headers200 = &headers
+	case rsp.StatusCode == 401:
+		var headers ListJointPhotosResponse401Headers
+		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.WWWAuthenticate = &value
+		}
+		response.Headers401 = &headers
+	case rsp.StatusCode == 406:
+		var headers ListJointPhotosResponse406Headers
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
+		response.Headers406 = &headers
+	case rsp.StatusCode == 429:
+		var headers ListJointPhotosResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
+	case rsp.StatusCode == 503:
+		var headers ListJointPhotosResponse503Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers503 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseCreateJointPhotoResponse parses an HTTP response from a CreateJointPhotoWithResponse call
+func ParseCreateJointPhotoResponse(rsp *http.Response) (*CreateJointPhotoResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &CreateJointPhotoResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Photo
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest Photo
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON500 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 503:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON503 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 201:
+		var headers CreateJointPhotoResponse201Headers
+		if values := rsp.Header.Values("Location"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Location", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Location = &value
+		}
+		response.Headers201 = &headers
+	case rsp.StatusCode == 401:
+		var headers CreateJointPhotoResponse401Headers
+		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.WWWAuthenticate = &value
+		}
+		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers CreateJointPhotoResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
+	case rsp.StatusCode == 503:
+		var headers CreateJointPhotoResponse503Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers503 = &headers
+	}
+
+	return response, nil
+}
+
 // ParseGetMeResponse parses an HTTP response from a GetMeWithResponse call
 func ParseGetMeResponse(rsp *http.Response) (*GetMeResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -33583,6 +36170,542 @@ func ParseGetPairingResponse(rsp *http.Response) (*GetPairingResponse, error) {
 		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers GetPairingResponse503Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers503 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseDeletePhotoResponse parses an HTTP response from a DeletePhotoWithResponse call
+func ParseDeletePhotoResponse(rsp *http.Response) (*DeletePhotoResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &DeletePhotoResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case rsp.StatusCode == 204:
+		break // No content-type
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON500 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 503:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON503 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 401:
+		var headers DeletePhotoResponse401Headers
+		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.WWWAuthenticate = &value
+		}
+		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers DeletePhotoResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
+	case rsp.StatusCode == 503:
+		var headers DeletePhotoResponse503Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers503 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseGetPhotoResponse parses an HTTP response from a GetPhotoWithResponse call
+func ParseGetPhotoResponse(rsp *http.Response) (*GetPhotoResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetPhotoResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Photo
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case rsp.StatusCode == 304:
+		break // No content-type
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON500 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 503:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON503 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers GetPhotoResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
+	case rsp.StatusCode == 304:
+		var headers GetPhotoResponse304Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers304 = &headers
+	case rsp.StatusCode == 401:
+		var headers GetPhotoResponse401Headers
+		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.WWWAuthenticate = &value
+		}
+		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers GetPhotoResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
+	case rsp.StatusCode == 503:
+		var headers GetPhotoResponse503Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers503 = &headers
+	}
+
+	return response, nil
+}
+
+// ParsePatchPhotoResponse parses an HTTP response from a PatchPhotoWithResponse call
+func ParsePatchPhotoResponse(rsp *http.Response) (*PatchPhotoResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &PatchPhotoResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Photo
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 412:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON412 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 428:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON428 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON500 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 503:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON503 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers PatchPhotoResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		if values := rsp.Header.Values("Idempotency-Replayed"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Idempotency-Replayed", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.IdempotencyReplayed = &value
+		}
+		response.Headers200 = &headers
+	case rsp.StatusCode == 401:
+		var headers PatchPhotoResponse401Headers
+		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.WWWAuthenticate = &value
+		}
+		response.Headers401 = &headers
+	case rsp.StatusCode == 415:
+		var headers PatchPhotoResponse415Headers
+		if values := rsp.Header.Values("Accept-Patch"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Accept-Patch", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.AcceptPatch = &value
+		}
+		response.Headers415 = &headers
+	case rsp.StatusCode == 429:
+		var headers PatchPhotoResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
+	case rsp.StatusCode == 503:
+		var headers PatchPhotoResponse503Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers503 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseGetPhotoImageResponse parses an HTTP response from a GetPhotoImageWithResponse call
+func ParseGetPhotoImageResponse(rsp *http.Response) (*GetPhotoImageResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetPhotoImageResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case rsp.StatusCode == 304:
+		break // No content-type
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON500 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 503:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON503 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers GetPhotoImageResponse200Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers200 = &headers
+	case rsp.StatusCode == 304:
+		var headers GetPhotoImageResponse304Headers
+		if values := rsp.Header.Values("ETag"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "ETag", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.ETag = value
+		}
+		response.Headers304 = &headers
+	case rsp.StatusCode == 401:
+		var headers GetPhotoImageResponse401Headers
+		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.WWWAuthenticate = &value
+		}
+		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers GetPhotoImageResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
+	case rsp.StatusCode == 503:
+		var headers GetPhotoImageResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
 			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
@@ -37923,6 +41046,304 @@ func ParseCreateCalibrationResponse(rsp *http.Response) (*CreateCalibrationRespo
 		response.Headers429 = &headers
 	case rsp.StatusCode == 503:
 		var headers CreateCalibrationResponse503Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers503 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseListToolPhotosResponse parses an HTTP response from a ListToolPhotosWithResponse call
+func ParseListToolPhotosResponse(rsp *http.Response) (*ListToolPhotosResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListToolPhotosResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest PhotoPage
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 406:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON406 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON500 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 503:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON503 = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers ListToolPhotosResponse200Headers
+		if values := rsp.Header.Values("Link"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Link", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Link = &value
+		}
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
+		response.Headers200 = &headers
+	case rsp.StatusCode == 401:
+		var headers ListToolPhotosResponse401Headers
+		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.WWWAuthenticate = &value
+		}
+		response.Headers401 = &headers
+	case rsp.StatusCode == 406:
+		var headers ListToolPhotosResponse406Headers
+		if values := rsp.Header.Values("Vary"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Vary", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Vary = &value
+		}
+		response.Headers406 = &headers
+	case rsp.StatusCode == 429:
+		var headers ListToolPhotosResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
+	case rsp.StatusCode == 503:
+		var headers ListToolPhotosResponse503Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers503 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseCreateToolPhotoResponse parses an HTTP response from a CreateToolPhotoWithResponse call
+func ParseCreateToolPhotoResponse(rsp *http.Response) (*CreateToolPhotoResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &CreateToolPhotoResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Photo
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest Photo
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON429 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON500 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 503:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSON503 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 201:
+		var headers CreateToolPhotoResponse201Headers
+		if values := rsp.Header.Values("Location"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Location", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Location = &value
+		}
+		response.Headers201 = &headers
+	case rsp.StatusCode == 401:
+		var headers CreateToolPhotoResponse401Headers
+		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.WWWAuthenticate = &value
+		}
+		response.Headers401 = &headers
+	case rsp.StatusCode == 429:
+		var headers CreateToolPhotoResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = &value
+		}
+		response.Headers429 = &headers
+	case rsp.StatusCode == 503:
+		var headers CreateToolPhotoResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
 			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "integer", Format: "int32"}); err != nil {

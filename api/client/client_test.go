@@ -1,7 +1,10 @@
 package client_test
 
 import (
+	"bytes"
 	"context"
+	"image"
+	"image/png"
 	"io"
 	"log/slog"
 	"net/http"
@@ -61,11 +64,44 @@ func TestGeneratedClientSpeaksToTheService(t *testing.T) {
 	if list.JSON200 == nil || len(list.JSON200.Items) != 1 || list.JSON200.Items[0].Code != "north" {
 		t.Errorf("%s: %s", list.Status(), list.Body)
 	}
+	photographed(t, c)
 	refused, err := c.GetGarageWithResponse(t.Context(), "hollow-lane", "nowhere", &client.GetGarageParams{})
 	if err != nil {
 		t.Fatal(err)
 	}
 	if refused.ApplicationproblemJSON404 == nil || refused.ApplicationproblemJSON404.Type != "/problems/not-found" {
 		t.Errorf("%s: %s", refused.Status(), refused.Body)
+	}
+}
+
+// photographed adds a photo of a tool and fetches its thumbnail: bodies that are
+// no JSON.
+func photographed(t *testing.T, c *client.ClientWithResponses) {
+	t.Helper()
+	ctx, key := t.Context(), func() string { return uuid.Must(uuid.NewV7()).String() }
+	model, err := c.CreateToolModelWithResponse(ctx, "hollow-lane", &client.CreateToolModelParams{IdempotencyKey: key()}, client.ToolModelIn{Code: "press", Name: "Press", Kind: "press"})
+	if err != nil || model.JSON201 == nil {
+		t.Fatalf("%v %s", err, model.Body)
+	}
+	tool, err := c.CreateToolWithResponse(ctx, "hollow-lane", &client.CreateToolParams{IdempotencyKey: key()}, client.ToolIn{Number: "P1", Model: "press", Garage: "north"})
+	if err != nil || tool.JSON201 == nil {
+		t.Fatalf("%v %s", err, tool.Body)
+	}
+	var picture bytes.Buffer
+	if err := png.Encode(&picture, image.NewGray(image.Rect(0, 0, 640, 480))); err != nil {
+		t.Fatal(err)
+	}
+	made, err := c.CreateToolPhotoWithBodyWithResponse(ctx, "hollow-lane", "P1", &client.CreateToolPhotoParams{Id: uuid.Must(uuid.NewV7())}, "image/png", &picture)
+	if err != nil || made.JSON201 == nil {
+		t.Fatalf("%v %s", err, made.Body)
+	}
+	size := client.Thumbnail
+	shown, err := c.GetPhotoImageWithResponse(ctx, "hollow-lane", made.JSON201.Id, &client.GetPhotoImageParams{Size: &size})
+	if err != nil {
+		t.Fatal(err)
+	}
+	small, err := png.Decode(bytes.NewReader(shown.Body))
+	if err != nil || small.Bounds().Dx() != 320 || small.Bounds().Dy() != 240 {
+		t.Errorf("%v: %s %v", err, shown.Status(), shown.HTTPResponse.Header)
 	}
 }

@@ -88,7 +88,7 @@ func open(ctx context.Context, cfg config.Config, url string, log *slog.Logger) 
 		return nil, err
 	}
 	server, err := api.New(api.Options{Pool: pool, Log: log, PublicURL: cfg.PublicURL, Issuer: issuerOf(cfg), TrustedProxies: cfg.TrustedProxies,
-		Limits:   api.Limits{Body: cfg.MaxBody, Request: cfg.RequestTimeout, Queue: cfg.PoolQueue, Rate: cfg.RateLimit, Burst: cfg.RateBurst},
+		Limits:   api.Limits{Body: cfg.MaxBody, Request: cfg.RequestTimeout, Upload: cfg.UploadTimeout, PhotoSpace: cfg.PhotoSpace, PhotoMemory: cfg.PhotoMemory, Queue: cfg.PoolQueue, Rate: cfg.RateLimit, Burst: cfg.RateBurst},
 		PoolWait: cfg.PoolWait, Metrics: metrics, MetricsApart: cfg.MetricsAddr != "", Tracer: traces.Tracer(), Build: build, Heads: notes.Note,
 		Ready: func(ctx context.Context) error { return migrated(ctx, pool, newest) }})
 	if err != nil {

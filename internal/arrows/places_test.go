@@ -9,7 +9,7 @@ import (
 // earlier ones. Vehicle stands behind pinseries because a joint names the
 // series of pins that it takes; founding composes a club with its first member, token
 // and templates, and erasure ends what all of them began.
-var domain = []string{"club", "access", "tool", "pinseries", "vehicle", "reading", "lending", "recommend", "search", "imports", "founding", "erasure"}
+var domain = []string{"club", "access", "tool", "pinseries", "vehicle", "photo", "reading", "lending", "recommend", "search", "imports", "founding", "erasure"}
 
 // ground is what every domain package may import beside internal/calc; sheet is
 // as pure as that, but takes encodings from a module that calc does not.
@@ -35,6 +35,7 @@ var machinery = map[string][]string{
 	"internal/postgres":    {"internal/problem"},
 	"internal/journal":     {"internal/postgres"},
 	"internal/replay":      {"internal/postgres", "internal/problem"},
+	"internal/picture":     {"internal/problem"},
 	"internal/pgcontainer": {"internal/localpg"},
 	"internal/issuer":      {"internal/problem"},
 	"internal/issuertest":  nil,
@@ -78,7 +79,7 @@ func refusal(pkg, other string) string {
 				"): arrows that all point one way keep the ideas apart, and there is always a package that can be read first"
 		}
 	case pkg == "api":
-		if !isCalc(other) && domainPlace(other) < 0 && !slices.Contains(ground, other) && other != "internal/replay" && other != "internal/quota" && other != "openapi" {
+		if !isCalc(other) && domainPlace(other) < 0 && !slices.Contains(ground, other) && other != "internal/replay" && other != "internal/picture" && other != "internal/quota" && other != "openapi" {
 			return "api composes domain packages over HTTP; configuration, installation and the demo are the commands' work"
 		}
 	case isMachinery:

@@ -81,6 +81,9 @@ type Config struct {
 	// RequestTimeout bounds the work on one request. It must leave time to
 	// write the answer that says so.
 	RequestTimeout time.Duration
+	// UploadTimeout bounds how long a photo may take to come in: a phone in a
+	// garage sends slowly. The work on it has RequestTimeout beside.
+	UploadTimeout time.Duration
 	// DrainDelay is how long a stopping process still serves while it reports
 	// not ready, so that balancers can look away; 0 without a balancer.
 	DrainDelay time.Duration
@@ -98,6 +101,11 @@ type Config struct {
 	// database's administrators cannot write, they prove its past.
 	HeadsEvery time.Duration
 	HeadsFile  string
+
+	// PhotoSpace is how many bytes the photos of one club may take in the database;
+	// one is about a megabyte. PhotoMemory is how many bytes of memory all photos
+	// that are decoded at once may take, which is also what one of them may.
+	PhotoSpace, PhotoMemory int64
 
 	// LogLevel is the least level that is logged; LogFormat is json or text.
 	LogLevel  slog.Level

@@ -228,7 +228,7 @@ func FuzzParseSize(f *testing.F) {
 		f.Add(seed)
 	}
 	f.Fuzz(func(t *testing.T, text string) {
-		if n, err := parseSize(text); err == nil && (n < 1 || n > maxSize) {
+		if n, err := parseSize(text, maxBody); err == nil && (n < 1 || n > maxBody) {
 			t.Errorf("parseSize(%q) = %d, out of range", text, n)
 		}
 	})

@@ -58,12 +58,15 @@ func (c *Config) settings() []setting {
 		duration(&c.WriteTimeout, "write-timeout", "30s", "time from the end of a request's header to the end of its answer"),
 		duration(&c.IdleTimeout, "idle-timeout", "60s", "time an idle connection is kept"),
 		duration(&c.RequestTimeout, "request-timeout", "12s", "time to work on one request"),
+		duration(&c.UploadTimeout, "upload-timeout", "60s", "time a photo has to come in, in place of read-timeout"),
 		delay(&c.DrainDelay, "drain-delay", "0s", "how long a stopping process serves on while it reports not ready"),
 		duration(&c.ShutdownGrace, "shutdown-grace", "20s", "time requests have to finish after that"),
-		size(&c.MaxBody, "max-body", "1MiB", "largest request body"),
-		size(&c.MaxHeader, "max-header", "32KiB", "largest request header"),
+		size(&c.MaxBody, "max-body", "1MiB", "largest request body", maxBody),
+		size(&c.MaxHeader, "max-header", "32KiB", "largest request header", maxBody),
 		duration(&c.HeadsEvery, "heads-every", "1m", "how often the heads of journals written to are logged"),
 		text(&c.HeadsFile, "heads-file", "", "file that they are appended to as well, for pinwright verify -heads; empty: none", nil),
+		size(&c.PhotoSpace, "photo-space", "1GiB", "what the photos of one club may take in the database", maxSpace),
+		size(&c.PhotoMemory, "photo-memory", "256MiB", "what photos being decoded may take in memory together; a larger one is refused", maxSpace),
 		level(&c.LogLevel, "log-level", "info", "least level logged: debug, info, warn or error"),
 		text(&c.LogFormat, "log-format", "json", "json or text", oneOf("json", "text")),
 		text(&c.TraceEndpoint, "trace-endpoint", "", "URL that takes traces by OTLP over HTTP, such as http://127.0.0.1:4318/v1/traces; empty: no traces", checkTraceEndpoint),
@@ -186,13 +189,17 @@ func networks(field *[]netip.Prefix, flag, doc string) setting {
 		}}
 }
 
-// maxSize keeps a slip of the unit from opening the service to any body.
-const maxSize = 1 << 30
+// A slip of the unit must not open the service to any body, nor its disk to
+// any photo.
+const (
+	maxBody  = 1 << 30
+	maxSpace = 1 << 40
+)
 
-func size(field *int64, flag, fallback, doc string) setting {
+func size(field *int64, flag, fallback, doc string, most int64) setting {
 	return setting{flag: flag, variable: variableOf(flag), fallback: fallback, doc: doc,
 		set: func(t string) error {
-			n, err := parseSize(t)
+			n, err := parseSize(t, most)
 			if err != nil {
 				return fmt.Errorf("is %q: %w", t, err)
 			}
@@ -202,9 +209,7 @@ func size(field *int64, flag, fallback, doc string) setting {
 		show: func() string { return strconv.FormatInt(*field, 10) }}
 }
 
-var errSize = errors.New("it should be a number of bytes from 1 to 1GiB, such as 65536, 64KiB or 2MiB")
-
-func parseSize(t string) (int64, error) {
+func parseSize(t string, most int64) (int64, error) {
 	unit := int64(1)
 	digits := t
 	for _, u := range []struct {
@@ -217,8 +222,8 @@ func parseSize(t string) (int64, error) {
 		}
 	}
 	n, err := strconv.ParseInt(digits, 10, 64)
-	if err != nil || n < 1 || n > maxSize/unit {
-		return 0, errSize
+	if err != nil || n < 1 || n > most/unit {
+		return 0, fmt.Errorf("it should be a number of bytes from 1 to %dGiB, such as 65536, 64KiB or 2MiB", most>>30)
 	}
 	return n * unit, nil
 }

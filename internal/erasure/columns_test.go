@@ -49,6 +49,8 @@ var columns = map[string]string{
 	"import_made.thing":             code,
 	"recommendation.body":           code, // ids, positions, numbers and the service's own sentences; cited, so never changed
 	"recommendation_in_units.units": code,
-	"findable.kind":                 code, "findable.field": code, "findable.folded": derived,
+	"photo.caption":                 personal, "photo.received": code, "photo_image.size": code, "photo_image.media_type": code, "photo_image.hash": code,
+	"photo_image.data": ofClub, // of its things, so that it stays when who took it goes; a keeper deletes one that shows somebody
+	"findable.kind":    code, "findable.field": code, "findable.folded": derived,
 	"recommendation_in_units.body": code, // the same with other units
 }

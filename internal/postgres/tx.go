@@ -70,6 +70,7 @@ type Tx struct {
 	Now  time.Time // the one time of this transaction
 
 	conn    *lease
+	opening []*Effect // where no lookups went before
 	effects []*Effect
 	last    []*Effect
 	failed  *Effect        // the one that commit stopped at
@@ -145,7 +146,7 @@ const attempts = 5
 // Write runs one write transaction: lookups travel with begin, then decide
 // runs, then what it queued travels with commit. Deadlocks, serialization
 // failures, violated foreign keys and what RunAgainOn names run all of it again, so build and decide must have no effect of
-// their own.
+// their own. Without build nothing is looked up, and all of it is one round trip.
 func (db *DB) Write(ctx context.Context, club uuid.UUID, now time.Time, build func(b *Batch), decide func(tx *Tx) error) error {
 	ctx = db.watcher().TransactionBegins(ctx, true)
 	err := db.write(ctx, club, now, build, decide)
@@ -185,18 +186,22 @@ func (db *DB) writeOnce(ctx context.Context, club uuid.UUID, now time.Time, buil
 		}
 		conn.release()
 	}()
-	first := &Batch{Club: club}
-	first.b.Queue("begin")
-	first.b.Queue(fence, club.String())
-	build(first)
-	if err := conn.send(ctx, LookingUp, &first.b); err != nil {
-		return err
-	}
 	tx := &Tx{Club: club, Now: now, conn: conn}
+	if build == nil {
+		tx.opening = []*Effect{{sql: "begin"}, {sql: fence, args: []any{club.String()}}}
+	} else {
+		first := &Batch{Club: club}
+		first.b.Queue("begin")
+		first.b.Queue(fence, club.String())
+		build(first)
+		if err := conn.send(ctx, LookingUp, &first.b); err != nil {
+			return err
+		}
+	}
 	if err := decide(tx); err != nil {
 		return err
 	}
-	statements := len(tx.effects) + len(tx.last) + 1
+	statements := len(tx.opening) + len(tx.effects) + len(tx.last) + 1
 	if db.Heads != nil && len(tx.events) > 0 && !tx.discard {
 		tx.head = &head{}
 		statements++
@@ -220,9 +225,9 @@ func (db *DB) writeOnce(ctx context.Context, club uuid.UUID, now time.Time, buil
 // commit sends the effects, then what goes last, with commit.
 func (tx *Tx) commit(ctx context.Context) error {
 	var final pgx.Batch
-	all, end := append(tx.effects, tx.last...), "commit"
+	all, end := slices.Concat(tx.opening, tx.effects, tx.last), "commit"
 	if tx.discard {
-		all, end = append(tx.effects, &Effect{sql: "set constraints all immediate"}), "rollback"
+		all, end = slices.Concat(tx.opening, tx.effects, []*Effect{{sql: "set constraints all immediate"}}), "rollback"
 	}
 	for _, e := range all {
 		final.Queue(e.sql, e.args...)

@@ -49,12 +49,14 @@ var (
 		"The detail tells the state and what may be done in it."}
 	ImportInUse = Kind{"import-in-use", 409, "Something of this import is in use",
 		"Nothing was taken back. `held` lists by row what was changed since, or what rests on it. Take that back first, or keep the import and correct single things."}
+	PhotoSpaceFull = Kind{"photo-space-full", 409, "The club's space for photos is full",
+		"`used_bytes` and `allowed_bytes` tell how full it is. Delete photos that nobody needs any more, or ask whoever runs the service for more."}
 	StaleVersion = Kind{"stale-version", 412, "It was changed since you read it",
 		"`current` holds it as it is now. Make the edit from that, and send its ETag as If-Match."}
 	TooLarge = Kind{"too-large", 413, "The request is too large",
-		"The detail tells the limit. Split the batch."}
+		"The detail tells the limit and how to keep to it."}
 	UnsupportedMediaType = Kind{"unsupported-media-type", 415, "This media type is not taken here",
-		"The detail lists what is taken: application/json for new things, application/merge-patch+json for edits."}
+		"The detail lists what is taken: application/json for new things, application/merge-patch+json for edits, image/jpeg or image/png for photos."}
 	InvalidRequest = Kind{"invalid-request", 422, "Fields need mending",
 		"`errors` lists every fault with its place and how to mend it."}
 	AmbiguousName = Kind{"ambiguous-name", 422, "A name fits several things",
@@ -78,6 +80,6 @@ var (
 // Kinds lists every kind, in the order of their status.
 func Kinds() []Kind {
 	return []Kind{MalformedRequest, KeyMissing, Unauthenticated, MissingRole, InsufficientScope, OriginNotAllowed, NotFound, MethodNotAllowed,
-		NotAcceptable, RequestInProgress, ToolTaken, NotLendable, IDUsed, NameTaken, NotAllowedNow, ImportInUse, StaleVersion, TooLarge,
+		NotAcceptable, RequestInProgress, ToolTaken, NotLendable, IDUsed, NameTaken, NotAllowedNow, ImportInUse, PhotoSpaceFull, StaleVersion, TooLarge,
 		UnsupportedMediaType, InvalidRequest, AmbiguousName, RowsRefused, KeyReused, KeyTooOld, PreconditionRequired, TooManyRequests, Internal, Unavailable}
 }

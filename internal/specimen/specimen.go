@@ -89,6 +89,12 @@ func Fill(ctx context.Context, owner *pgxpool.Pool, club uuid.UUID, mark string)
 	const report = `{"kind":"members","dry_run":false,"rows_read":0,"created":0,"existing":0,"refused":0,"columns":[],"rows":[],"summary":"","do_next":[],"warnings":[],"assumed":[]}`
 	add("import", "id, kind, member_id, created_at, created, existing, refused, report", "$2, 'members', $3, '2026-01-01Z', 1, 0, 0, $4::text::bytea", id("import"), id("member"), report)
 	add("import_made", "import_id, thing, thing_id, row_number", "$2, 'member', $3, 2", id("import"), id("member"))
+	add("photo", "id, tool_id, taken_by, added_at, received", "$2, $3, $4, '2026-01-01Z', $5", id("photo"), id("tool"), id("member"), hash)
+	// One row for a club, which counts what photo_image holds.
+	b.Queue("insert into photo_space (club_id, allowed) values ($1, 1000000) on conflict do nothing", club)
+	filled = append(filled, "photo_space")
+	add("photo_image", "photo_id, size, media_type, width, height, hash, data", "$2, 'full', 'image/jpeg', 1, 1, $3, '\\xff'", id("photo"), hash)
+	add("photo_image", "photo_id, size, media_type, width, height, hash, data", "$2, 'thumbnail', 'image/jpeg', 1, 1, $3, '\\xff'", id("photo"), hash)
 	if err := owner.SendBatch(ctx, &b).Close(); err != nil {
 		return s, fmt.Errorf("specimen: %w", err)
 	}

@@ -1,0 +1,4 @@
+DROP TABLE photo_space;
+DROP TABLE photo_image;
+DROP TABLE photo;
+DROP FUNCTION count_photo_bytes();
