@@ -170,10 +170,10 @@ func TestWhatDevelopingAllocatesIsKnownBefore(t *testing.T) { // alone: it count
 // slow is a picture that is read only when it is let go; it counts how many are
 // being read.
 type slow struct {
-	data             io.Reader
-	once             bool
-	now, most, total *atomic.Int64
-	entered, letGo   chan struct{}
+	data           io.Reader
+	once           bool
+	now, most      *atomic.Int64
+	entered, letGo chan struct{}
 }
 
 func (s *slow) Read(p []byte) (int, error) {
