@@ -2535,7 +2535,7 @@ type PeriodIn struct {
 	Until time.Time `json:"until"`
 }
 
-// Photo defines model for Photo.
+// Photo A photo of a tool or a joint, with where its pictures stand
 type Photo struct {
 	AddedAt time.Time `json:"added_at"`
 	Caption *string   `json:"caption,omitempty"`
