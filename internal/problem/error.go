@@ -47,7 +47,10 @@ func Invalid(faults ...Fault) *Error {
 	if len(faults) == 0 {
 		panic("problem: Invalid without faults")
 	}
-	detail := faults[0].Pointer + ": " + faults[0].Detail
+	detail := faults[0].Detail
+	if faults[0].Pointer != "" { // empty: the body as a whole (RFC 6901)
+		detail = faults[0].Pointer + ": " + detail
+	}
 	if len(faults) > 1 {
 		detail = fmt.Sprintf("%s (and %d more)", detail, len(faults)-1)
 	}
