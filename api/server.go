@@ -98,7 +98,10 @@ type Server struct {
 	issuer    Issuer
 	shedAt    atomic.Int64 // Unix second of the last line logged about shedding
 	draining  atomic.Bool
-	used      sync.Map // token id → day its use was noted
+	// answeredAt is when the database last answered what a request asked of it, in
+	// nanoseconds of the real clock.
+	answeredAt atomic.Int64
+	used       sync.Map // token id → day its use was noted
 	// cleanUps holds a place for each clean-up question being worked on: they take
 	// long and are open to everyone, so they must not take all processors.
 	cleanUps chan struct{}

@@ -99,6 +99,9 @@ func (w watch) TripBegins(ctx context.Context, trip postgres.Trip, statements in
 }
 
 func (w watch) TripEnded(ctx context.Context, trip postgres.Trip, took time.Duration, sqlstate string, err error) {
+	if err == nil {
+		w.s.answeredAt.Store(time.Now().UnixNano())
+	}
 	w.m().operation.WithLabelValues(string(trip)).Observe(took.Seconds())
 	if sqlstate != "" {
 		w.m().errors.WithLabelValues(sqlstate).Inc()
