@@ -173,11 +173,23 @@ func (r *reader) number(text string) (string, string) {
 	if comma {
 		r.assumed[AssumedComma] = "A comma in a number is a decimal comma."
 	}
-	n = strings.TrimPrefix(n, "+") // as JSON writes numbers
-	if n[0] == '.' {
+	// As JSON writes numbers (RFC 8259, 6): no plus, one digit at least before the
+	// point, and no zero before other digits.
+	n = strings.TrimPrefix(n, "+")
+	n, negative := strings.CutPrefix(n, "-")
+	for len(n) > 1 && n[0] == '0' && n[1] >= '0' && n[1] <= '9' {
+		n = n[1:]
+	}
+	if n == "" || n[0] == '.' {
 		n = "0" + n
 	}
-	return strings.Replace(n, "-.", "-0.", 1), ""
+	if negative {
+		n = "-" + n
+	}
+	if !json.Valid([]byte(n)) {
+		return "", "is no number such as 9.12"
+	}
+	return n, ""
 }
 
 // size reads a length; its unit stands in the cell, in the column's name, or in
