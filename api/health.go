@@ -2,6 +2,7 @@ package api
 
 import (
 	"context"
+	"errors"
 	"net/http"
 	"time"
 
@@ -21,6 +22,10 @@ func (s *Server) GetLiveness(c echo.Context) error {
 // checkPassed is what a check of readiness says when nothing is wrong.
 const checkPassed = "ok"
 
+// ErrSchemaUnread is what Options.Ready returns when it could not tell whether
+// the tables fit.
+var ErrSchemaUnread = errors.New("the schema's version cannot be read: run pinwright migrate up")
+
 // lively is how lately the database must have answered a request for the
 // service to count as ready though no connection is free for asking.
 const lively = time.Second
@@ -38,13 +43,14 @@ func (s *Server) readiness(ctx context.Context) map[string]string {
 		checks["database"] = "there is no database"
 		return checks
 	}
+	answers := time.Since(time.Unix(0, s.answeredAt.Load())) < lively
 	if err := s.db.Pool.Ping(ctx); err != nil {
-		if ctx.Err() != nil && time.Since(time.Unix(0, s.answeredAt.Load())) < lively {
+		if ctx.Err() != nil && answers {
 			return checks
 		}
 		checks["database"] = "the database does not answer"
 	} else if s.ready != nil {
-		if err := s.ready(ctx); err != nil {
+		if err := s.ready(ctx); err != nil && !(answers && errors.Is(err, ErrSchemaUnread)) { // a migration may hold the table of its version
 			checks["schema"] = err.Error()
 		}
 	}

@@ -16,12 +16,9 @@ import (
 	"pinwright/internal/specimen"
 )
 
-// The service is killed at random moments under load and started again: what it
-// acknowledged is there, once; what it did not acknowledge takes effect once
-// when it is asked again.
-func TestNothingAcknowledgedIsLostWhenTheServiceIsKilled(t *testing.T) {
-	t.Parallel()
-	db := pgtest.New(t)
+// millRow founds a club for a crowd to write into, and returns a joint of its.
+func millRow(t *testing.T, db *pgtest.DB) (founding.Club, string) {
+	t.Helper()
 	club, err := founding.Create(t.Context(), &postgres.DB{Pool: db.Owner}, founding.Charter{
 		Slug: "mill-row", Name: "Mill Row", Currency: "EUR", Units: "mm", OfficerNumber: "M1", OfficerName: "Bram Sedge"}, time.Now())
 	if err != nil {
@@ -31,6 +28,16 @@ func TestNothingAcknowledgedIsLostWhenTheServiceIsKilled(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	return club, things.ID["joint"].String()
+}
+
+// The service is killed at random moments under load and started again: what it
+// acknowledged is there, once; what it did not acknowledge takes effect once
+// when it is asked again.
+func TestNothingAcknowledgedIsLostWhenTheServiceIsKilled(t *testing.T) {
+	t.Parallel()
+	db := pgtest.New(t)
+	club, joint := millRow(t, db)
 	kills := 5
 	if os.Getenv("PINWRIGHT_LONG") == "1" {
 		kills = 200
@@ -38,7 +45,7 @@ func TestNothingAcknowledgedIsLostWhenTheServiceIsKilled(t *testing.T) {
 	p := start(t, db)
 	var address atomic.Pointer[string]
 	address.Store(&p.address)
-	crowd := &insist.Crowd{Club: "mill-row", Token: club.Secret.Reveal(), Joint: things.ID["joint"].String(),
+	crowd := &insist.Crowd{Club: "mill-row", Token: club.Secret.Reveal(), Joint: joint,
 		Send: insist.Over(&http.Client{Timeout: 5 * time.Second}, func() string { return *address.Load() })}
 	ctx, stop := context.WithCancel(t.Context())
 	done := make(chan struct{})

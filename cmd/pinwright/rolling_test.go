@@ -18,12 +18,9 @@ import (
 	"testing/fstest"
 	"time"
 
-	"pinwright/internal/founding"
 	"pinwright/internal/insist"
 	"pinwright/internal/pgtest"
-	"pinwright/internal/postgres"
 	"pinwright/internal/schema"
-	"pinwright/internal/specimen"
 	"pinwright/migrations"
 )
 
@@ -176,15 +173,7 @@ func later(t *testing.T) fs.FS {
 func TestRollingOutFailsNoRequest(t *testing.T) {
 	t.Parallel()
 	db := pgtest.New(t)
-	club, err := founding.Create(t.Context(), &postgres.DB{Pool: db.Owner}, founding.Charter{
-		Slug: "mill-row", Name: "Mill Row", Currency: "EUR", Units: "mm", OfficerNumber: "M1", OfficerName: "Bram Sedge"}, time.Now())
-	if err != nil {
-		t.Fatal(err)
-	}
-	things, err := specimen.Fill(t.Context(), db.Owner, club.ClubID, "crowd")
-	if err != nil {
-		t.Fatal(err)
-	}
+	club, joint := millRow(t, db)
 	rounds := 1
 	if os.Getenv("PINWRIGHT_LONG") == "1" {
 		rounds = 20
@@ -202,7 +191,7 @@ func TestRollingOutFailsNoRequest(t *testing.T) {
 	// Whoever writes is told of nothing but success, and so is whoever reads.
 	client := &http.Client{Timeout: 30 * time.Second}
 	over := insist.Over(client, func() string { return address })
-	crowd := &insist.Crowd{Club: "mill-row", Token: club.Secret.Reveal(), Joint: things.ID["joint"].String(), Send: func(r *http.Request) (insist.Answer, error) {
+	crowd := &insist.Crowd{Club: "mill-row", Token: club.Secret.Reveal(), Joint: joint, Send: func(r *http.Request) (insist.Answer, error) {
 		answer, err := over(r)
 		if err != nil || answer.Status != http.StatusCreated || answer.Header.Get("Idempotency-Replayed") != "" {
 			b.fault("a write was answered %d %v %s", answer.Status, err, answer.Body)

@@ -134,7 +134,7 @@ func migrated(ctx context.Context, pool *pgxpool.Pool, newest int) error {
 	var dirty bool
 	switch err := pool.QueryRow(ctx, `select version, dirty from schema_migrations`).Scan(&at, &dirty); {
 	case err != nil:
-		return errors.New("the schema's version cannot be read: run pinwright migrate up")
+		return api.ErrSchemaUnread
 	case at > newest:
 		return nil
 	case dirty:
