@@ -1,8 +1,10 @@
 package choice
 
 import (
+	"encoding/json"
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 
 	"pinwright/internal/calc/wornsize"
@@ -44,7 +46,11 @@ func candidates(p Problem, set wornsize.Set, search Search, plan Plan) []candida
 			continue
 		}
 		sign := signature(set, joint)
-		for _, f := range joint.Running {
+		asked := joint.Running
+		if joint.HeldTarget != nil {
+			asked = append(slices.Clone(asked), joint.Held...)
+		}
+		for _, f := range asked {
 			k := fmt.Sprintf("%s|%+v", sign, set.Features[f])
 			if first, ok := seen[k]; ok {
 				same[first] = append(same[first], f)
@@ -56,7 +62,7 @@ func candidates(p Problem, set wornsize.Set, search Search, plan Plan) []candida
 	}
 	var lists [][]candidate
 	for _, b := range bores {
-		list := candidatesFor(p.Posterior.Features[b.first], set.Features[b.first], search)
+		list := candidatesFor(p, p.Posterior.Features[b.first], set.Features[b.first], search)
 		for i := range list {
 			list[i].feature, list[i].joint = b.first, b.joint
 			list[i].reading.Feature, list[i].reading.SameFor = b.first, same[b.first]
@@ -88,13 +94,13 @@ func asks(p Problem, plan Plan, j int) bool {
 	return onlySet || plan.Joints[j].Status != Decided
 }
 
-func candidatesFor(post wornsize.FeaturePosterior, feature wornsize.Feature, search Search) []candidate {
+func candidatesFor(p Problem, post wornsize.FeaturePosterior, feature wornsize.Feature, search Search) []candidate {
 	low, high := post.Passing.Quantile(0.005), post.CleanUp.Quantile(0.995)
 	middle := (post.Passing.Quantile(0.5) + post.CleanUp.Quantile(0.5)) / 2
 	nan := math.NaN()
 	var out []candidate
-	for _, g := range search.Gauges {
-		c := candidate{reading: NextReading{Gauge: g.Code, Size: g.Size}, off: math.Abs(g.Size - middle)}
+	gauge := func(n NextReading, g Gauge) {
+		c := candidate{reading: n, off: math.Abs(g.Size - middle)}
 		for _, k := range []wornsize.Kind{wornsize.Go, wornsize.Starts, wornsize.NoGo} {
 			if likelihoodBound(post, g, feature.Form.Feel, k) >= rareOutcome {
 				c.readings = append(c.readings, wornsize.Reading{Kind: k, Value: g.Size, U: g.Blur, Common: -1, Direction: nan})
@@ -103,6 +109,9 @@ func candidatesFor(post wornsize.FeaturePosterior, feature wornsize.Feature, sea
 		if len(c.readings) > 1 {
 			out = append(out, c)
 		}
+	}
+	for _, g := range search.Gauges {
+		gauge(NextReading{Gauge: g.Code, Size: g.Size}, g)
 	}
 	sort.SliceStable(out, func(a, b int) bool { return out[a].off < out[b].off })
 	for _, ins := range search.Instruments {
@@ -116,6 +125,11 @@ func candidatesFor(post wornsize.FeaturePosterior, feature wornsize.Feature, sea
 				c.readings = append(c.readings, wornsize.Reading{Kind: wornsize.Measured, Value: band.Mid(), U: ins.U, Common: -1, Station: st, Direction: nan})
 			}
 			out = append(out, c)
+		}
+	}
+	if t := search.Turning; t != nil {
+		for _, size := range t.sizes(p.Series, post, search.Gauges) {
+			gauge(NextReading{Gauge: "turned", Size: size, Turned: true, CostMinor: t.CostMinor}, Gauge{"turned", size, t.blur()})
 		}
 	}
 	return out
@@ -141,20 +155,20 @@ func likelihoodBound(post wornsize.FeaturePosterior, g Gauge, feel float64, k wo
 // signature tells joints apart for which the same reading could be worth
 // something else.
 func signature(set wornsize.Set, j Joint) string {
-	s := fmt.Sprint(j.Fitted, j.Target, j.Facts, j.Dirty, j.Coating, j.BossDiameter, j.MinimumWall)
-	if j.HeldTarget != nil {
-		s += fmt.Sprintf("|%v", *j.HeldTarget)
-	}
-	if j.Bush != nil {
-		s += fmt.Sprintf("|%v", *j.Bush)
-	}
-	if j.Replacement != nil {
-		s += fmt.Sprintf("|%v", *j.Replacement)
-	}
 	features := append(append([]int(nil), j.Running...), j.Held...)
 	if j.Pin >= 0 {
 		features = append(features, j.Pin)
 	}
+	hub := ""
+	if j.Hub != nil {
+		hub = fmt.Sprintf("%+v", *j.Hub) // infinite where no strength is known, which JSON does not take
+	}
+	j.Code, j.Running, j.Held, j.Pin, j.Hub = "", nil, nil, 0, nil
+	own, err := json.Marshal(j)
+	if err != nil {
+		return fmt.Sprintf("%v|%p", err, set.Features) // never alike
+	}
+	s := string(own) + hub
 	for _, f := range features {
 		s += fmt.Sprintf("|%+v", set.Features[f])
 	}

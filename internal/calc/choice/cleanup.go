@@ -17,32 +17,27 @@ type cutOdds struct {
 
 // cutJoint integrates clean-up and clearance together: a hole just large
 // enough to clean up is also the one that leaves the least clearance.
-func cutJoint(post wornsize.Posterior, j Joint, step Step, held heldOdds) cutOdds {
+func cutJoint(post wornsize.Posterior, j Joint, step Step, held heldOdds, kept *windowCache) cutOdds {
 	nodes := len(post.Weights)
-	c := step.Reamer.cut()
-	grid := c.grid()
-	pins := rectangular(step.Pin)
-	whole := make([]span, cutNodes)
-	part := make([][]span, cutNodes)
+	ws := kept.of(windowKey{step.Reamer.cut(), step.Pin, j.Target, j.Coating})
+	grid, pins, whole, part := ws.grid, ws.pins, ws.whole, ws.part
+	room := make([]float64, nodes*(cutNodes+3)+cutNodes*len(pins)+len(j.Running)*len(grid))
+	take := func(n int) []float64 {
+		out := room[:n:n]
+		room = room[n:]
+		return out
+	}
 	inside := make([][]float64, cutNodes) // clearance of all bores within target
-	for e := range whole {
-		whole[e] = window(grid, c.at(e), c.scatter, math.Inf(-1), math.Inf(1))
-		part[e], inside[e] = make([]span, len(pins)), make([]float64, len(pins))
-		for p, pin := range pins {
-			base := pin.x + j.Coating
-			part[e][p] = window(grid, c.at(e), c.scatter, base+j.Target.Low, base+j.Target.High)
-			inside[e][p] = math.Pow(clampProbability(part[e][p].mass()), float64(len(j.Running)))
+	for e := range inside {
+		inside[e] = take(len(pins))
+		for p, one := range ws.mass[e] {
+			inside[e][p] = math.Pow(one, float64(len(j.Running)))
 		}
 	}
-	out := cutOdds{
-		success: make([]float64, nodes*cutNodes),
-		clean:   make([]float64, nodes),
-		target:  make([]float64, nodes),
-		joint:   make([]float64, nodes),
-	}
+	out := cutOdds{success: take(nodes * cutNodes), clean: take(nodes), target: take(nodes), joint: take(nodes)}
 	table := make([][]float64, len(j.Running))
 	for b := range table {
-		table[b] = make([]float64, len(grid))
+		table[b] = take(len(grid))
 	}
 	for n := 0; n < nodes; n++ {
 		for b, f := range j.Running {

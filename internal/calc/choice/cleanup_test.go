@@ -68,7 +68,7 @@ func TestClearanceWithinTargetIsAProbabilityOfConformity(t *testing.T) {
 		step := Step{Code: "s", Pin: Interval{100, 100}, Available: true,
 			Reamer: &Reamer{Diameter: 100 + c.y, Scatter: c.u, Available: true}}
 		j := Joint{Running: []int{0}, Pin: -1, Target: Interval{0, 15}}
-		got := cutJoint(single(bore(-200, -150, 5)), j, step, heldOdds{})
+		got := cutJoint(single(bore(-200, -150, 5)), j, step, heldOdds{}, nil)
 		if math.Abs(got.joint[0]-c.want) > 1e-6 {
 			t.Errorf("y = %v, u = %v: %v, want %v", c.y, c.u, got.joint[0], c.want)
 		}
@@ -77,7 +77,7 @@ func TestClearanceWithinTargetIsAProbabilityOfConformity(t *testing.T) {
 		for _, split := range []struct{ ratio, tolerance float64 }{{1, 1e-4}, {0.5, 1e-4}, {0.25, 0.004}, {0.1, 0.05}} {
 			step.Reamer.OvercutU = c.u / math.Hypot(1, split.ratio)
 			step.Reamer.Scatter = split.ratio * step.Reamer.OvercutU
-			got = cutJoint(single(bore(-200, -150, 5)), j, step, heldOdds{})
+			got = cutJoint(single(bore(-200, -150, 5)), j, step, heldOdds{}, nil)
 			if math.Abs(got.joint[0]-c.want) > split.tolerance {
 				t.Errorf("scatter %v of the shared error, y = %v, u = %v: %v, want %v", split.ratio, c.y, c.u, got.joint[0], c.want)
 			}

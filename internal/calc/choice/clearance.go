@@ -93,13 +93,19 @@ func cutClearance(j Joint, c cutLaw, pin Interval) Quantity {
 }
 
 // bushOdds is the probability that a finished bush and a standard pin give
-// the target, both rectangular, one bush for each running bore.
+// the target, one bush for each running bore. The pin is rectangular, so is the
+// bush, unless it is finished in place: then its bore is that cut, whose shared
+// error is averaged within the joint.
 func bushOdds(post wornsize.Posterior, j Joint, pin Interval, held heldOdds) (clean, success []float64) {
 	pins := rectangular(pin)
 	in := make([]float64, len(pins))
 	for p, q := range pins {
-		one := inside(j.Bush.Finished, Interval{q.x + j.Coating + j.Target.Low, q.x + j.Coating + j.Target.High})
-		in[p] = math.Pow(one, float64(len(j.Running)))
+		low, high := q.x+j.Coating+j.Target.Low, q.x+j.Coating+j.Target.High
+		if f := j.Bush.Finish; f != nil {
+			in[p] = f.cut().allWithin(low, high, len(j.Running))
+			continue
+		}
+		in[p] = math.Pow(inside(j.Bush.Finished, Interval{low, high}), float64(len(j.Running)))
 	}
 	clean, success = make([]float64, len(post.Weights)), make([]float64, len(post.Weights))
 	for n := range clean {

@@ -27,6 +27,22 @@ func (c cutLaw) grid() []float64 {
 	return x
 }
 
+// allWithin is the probability that so many holes of the cut lie within limits.
+func (c cutLaw) allWithin(low, high float64, holes int) float64 {
+	sum := 0.0
+	for e, w := range sharedW {
+		one := 0.0
+		switch mu := c.at(e); {
+		case c.scatter > 0:
+			one = phi((high-mu)/c.scatter) - phi((low-mu)/c.scatter)
+		case mu >= low && mu <= high:
+			one = 1
+		}
+		sum += w * math.Pow(clampProbability(one), float64(holes))
+	}
+	return clampProbability(sum)
+}
+
 // span is a run of weights on a grid: the mean of a function linear between
 // the grid's points, over the part of a normal law that lies in a window.
 type span struct {
@@ -34,9 +50,21 @@ type span struct {
 	w    []float64
 }
 
+// slab is how many weights are made room for at once.
+const slab = 512
+
 // window integrates a normal law of mean mu and standard deviation s over
-// [a, b] against functions linear between the points of x: exact for those.
-func window(x []float64, mu, s, a, b float64) span {
+// [a, b] against functions linear between the points of x: exact for those. The
+// weights are taken from room, of which the rest is returned.
+func window(x []float64, mu, s, a, b float64, room []float64) (span, []float64) {
+	take := func(n int) []float64 {
+		if len(room) < n {
+			room = make([]float64, max(n, slab))
+		}
+		w := room[:n:n]
+		room = room[n:]
+		return w
+	}
 	n := len(x) - 1
 	step := (x[n] - x[0]) / float64(n)
 	cell := func(y float64) int {
@@ -45,18 +73,20 @@ func window(x []float64, mu, s, a, b float64) span {
 	}
 	if s == 0 {
 		if mu < a || mu > b {
-			return span{}
+			return span{}, room
 		}
 		i := cell(mu)
 		t := (mu - x[i]) / step
-		return span{i, []float64{1 - t, t}}
+		out := span{i, take(2)}
+		out.w[0], out.w[1] = 1-t, t
+		return out, room
 	}
 	a, b = math.Max(a, mu-6*s), math.Min(b, mu+6*s)
 	if a >= b {
-		return span{}
+		return span{}, room
 	}
 	i0, i1 := cell(a), cell(b)
-	out := span{i0, make([]float64, i1-i0+2)}
+	out := span{i0, take(i1 - i0 + 2)}
 	za := (a - mu) / s
 	pa, da := phi(za), density(za)
 	for i := i0; i <= i1; i++ {
@@ -73,7 +103,7 @@ func window(x []float64, mu, s, a, b float64) span {
 		out.w[i-i0+1] += right
 		pa, da = pb, db
 	}
-	return out
+	return out, room
 }
 
 func (s span) mass() float64 {

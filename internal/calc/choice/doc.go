@@ -33,6 +33,17 @@
 // L counts rust and the reach of a guided reamer as metal gone: the answer for
 // an uncut bore errs towards cutting, never towards play.
 //
+// # What else a cut needs
+//
+// Guidance decides how far the cut's axis lies from a section's centre: 0 when
+// the reamer floats, half the ovality and the error of pilot, jig or leaves when
+// it is held. It is in the clean-up sizes that the caller hands in. Stock comes
+// off in one pass, or in two where a bore may leave more than the reamer takes:
+// then with a smaller reamer of the ladder first, else a drill or bar. Hardened
+// bores are honed, to the pin in hand. A bush that closes in as it is pressed is
+// finished in place, and the law of that cut counts. A held bore is never cut to
+// the running size: it keeps its size or has a smaller reamer of its own.
+//
 // # From odds to a choice
 //
 // Every option of a joint has one expected loss in money (see Losses): pins,

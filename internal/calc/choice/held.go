@@ -79,7 +79,8 @@ func cutWithin(c cutLaw, e int, cleanUp wornsize.Law, low, high float64) float64
 	for i, x := range grid {
 		f[i] = cleanUp.CDF(x)
 	}
-	return clampProbability(window(grid, c.at(e), c.scatter, low, high).dot(f))
+	w, _ := window(grid, c.at(e), c.scatter, low, high, nil)
+	return clampProbability(w.dot(f))
 }
 
 // interference summarises the grip in the widest held bore.
@@ -87,10 +88,7 @@ func interference(post wornsize.Posterior, j Joint, step Step) *Quantity {
 	if len(j.Held) == 0 {
 		return nil
 	}
-	part := step.Pin
-	if step.HeldPart != nil {
-		part = *step.HeldPart
-	}
+	part := step.heldPart()
 	if step.HeldReamer != nil {
 		c := step.HeldReamer.cut()
 		q := mixture{offset: -c.mean, sign: 1, r: part, u: c.sd()}.quantity()

@@ -3,6 +3,7 @@ package choice
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 
 	"pinwright/internal/calc/wornsize"
@@ -29,6 +30,7 @@ type Instrument struct {
 type Search struct {
 	Gauges      []Gauge
 	Instruments []Instrument
+	Turning     *Turning // nil: nobody turns gauges
 	// MaxEstimates bounds the screening, in estimates of one bore: up to 3 for a
 	// gauge, measuredOutcomes for an instrument at one station. Zero means
 	// DefaultMaxEstimates. Candidates beyond it are not tried and counted in
@@ -61,14 +63,16 @@ type NextReading struct {
 	Gauge      string
 	Instrument string
 	Size       float64          // of the gauge, µm from nominal
+	Turned     bool             // the gauge has to be turned first
 	Station    wornsize.Station // of a measured reading
 	// GainMinor is the expected fall of the least expected loss, minor units,
 	// never negative. ProofMinor adds Losses.Unproved for each joint that is
-	// expected to become proved. ValueMinor is their sum and ranks readings.
-	GainMinor, ProofMinor, ValueMinor float64
-	ChangesChoice                     float64 // probability that the chosen plan changes
-	Settles                           float64 // probability that the joint of this feature is decided afterwards
-	Outcomes                          []Outcome
+	// expected to become proved. CostMinor is what turning the gauge costs.
+	// ValueMinor is gain and proof less that cost, and ranks readings.
+	GainMinor, ProofMinor, CostMinor, ValueMinor float64
+	ChangesChoice                                float64 // probability that the chosen plan changes
+	Settles                                      float64 // probability that the joint of this feature is decided afterwards
+	Outcomes                                     []Outcome
 }
 
 // Outcome is one thing the reading may say and the answer it leads to.
@@ -95,11 +99,12 @@ type JointOutcome struct {
 // estimates of one bore and of bores that share errors.
 type SearchCost struct{ Candidates, LeftOut, Screening, Estimates int }
 
-// NextReadings ranks the readings that could still be taken of running bores
-// whose joint is not decided, best first. set must be the readings that gave
+// NextReadings ranks the readings that could still be taken of running bores, and
+// of held ones that are judged, whose joint is not decided, best first. set must be the readings that gave
 // p.Posterior. A gauge is tried only where more than one outcome is plausible.
 // All are screened with the bore taken by itself; the best are then worked out
-// with the errors it shares, and those are served.
+// with the errors it shares, and those are served. A gauge that would have to be
+// turned is served only where it is worth more than the turning.
 // Ties fall to the lower feature, then the smaller gauge, then the code. A set
 // already decided has none.
 func NextReadings(p Problem, set wornsize.Set, search Search, estimate Estimator) ([]NextReading, SearchCost, error) {
@@ -110,6 +115,7 @@ func NextReadings(p Problem, set wornsize.Set, search Search, estimate Estimator
 	if len(set.Features) != len(p.Posterior.Features) {
 		return nil, cost, fmt.Errorf("the set has %d features and its posterior %d: estimate the set that is asked about", len(set.Features), len(p.Posterior.Features))
 	}
+	p.kept = &windowCache{}
 	now := judge(p)
 	if now.chosen.Status == Decided {
 		return nil, cost, nil
@@ -135,6 +141,9 @@ func NextReadings(p Problem, set wornsize.Set, search Search, estimate Estimator
 		if err != nil {
 			return nil, cost, err
 		}
+		if r.Turned && r.ValueMinor <= 0 {
+			continue // not worth the turning
+		}
 		list = append(list, screened{c, r})
 	}
 	sort.SliceStable(list, func(a, b int) bool { return ahead(list[a].worth, list[b].worth) })
@@ -154,6 +163,7 @@ func NextReadings(p Problem, set wornsize.Set, search Search, estimate Estimator
 		}
 		out = append(out, r)
 	}
+	out = slices.DeleteFunc(out, func(n NextReading) bool { return n.Turned && n.ValueMinor <= 0 })
 	sort.SliceStable(out, func(a, b int) bool { return ahead(out[a], out[b]) })
 	return out, cost, nil
 }
@@ -280,7 +290,7 @@ func (g judgement) try(c candidate, estimate func(feature int, r wornsize.Readin
 	if fewer := before - after; fewer > 1e-9 {
 		n.ProofMinor = g.Losses.Unproved * fewer
 	}
-	n.ValueMinor = n.GainMinor + n.ProofMinor
+	n.ValueMinor = n.GainMinor + n.ProofMinor - n.CostMinor
 	return n, nil
 }
 
@@ -317,7 +327,7 @@ func (g judgement) outcome(c candidate, which int, probability float64) Outcome 
 // with is the set with one reading more of a feature; nothing is shared that
 // could be written to.
 func with(set wornsize.Set, feature int, r wornsize.Reading) wornsize.Set {
-	out := wornsize.Set{Commons: set.Commons, Features: append([]wornsize.Feature(nil), set.Features...)}
+	out := wornsize.Set{Commons: set.Commons, Stop: set.Stop, Features: append([]wornsize.Feature(nil), set.Features...)}
 	f := &out.Features[feature]
 	f.Readings = append(append(make([]wornsize.Reading, 0, len(f.Readings)+1), f.Readings...), r)
 	return out

@@ -13,6 +13,7 @@ const (
 	NewPinAsFitted    Kind = "new_pin_as_fitted" // only where an oversize is fitted already
 	ReamTo            Kind = "ream_to"
 	CutSmallerAndLook Kind = "cut_smaller_and_look"
+	HoneTo            Kind = "hone_to"
 	BushBack          Kind = "bush_back_to_standard"
 	ReplacePart       Kind = "replace_part"
 )
@@ -39,11 +40,15 @@ type Option struct {
 	// (µm). After a cut they are the same. Nil when not known.
 	Clearance, Play *Quantity
 	Interference    *Quantity // held bores, µm
+	Press           *Press    // pushing the pin into one held bore; nil when not known
 	Allowance       *Quantity // left to cut at the tightest place, µm on diameter
 	TooLittle       float64   // probability that a reamer only rubs in some bore
 	TooMuch         float64   // probability that some bore needs a smaller cut first
 	WallLeft        *float64  // µm of thickness, mean
 	StepsLeft       int       // larger steps still on the ladder afterwards
+	RepairsLeft     int       // of those, how many can be cut one after the other
+	Passes          []Pass    // the cuts in their order; nil when nothing is cut
+	Reamer          *Reamer   // that makes the last of them; nil when none does
 	Days            int       // until it is possible
 	Ends            []float64 // for a look: probability of ending at each step Step..Last
 	PriceMinor      int64     // pins, bushes or parts to buy; for a look those of its last step

@@ -74,8 +74,12 @@ func (b *bench) finish(o *Option) {
 			Param{"clean_up", o.CleanUp, "1"})
 	}
 	if o.Clearance != nil && !meets(o.InTarget, b.risk) {
-		add("clearance_not_sure", fmt.Sprintf("The clearance lies within %.0f to %.0f µm with probability %.2f only.",
-			b.joint.Target.Low, b.joint.Target.High, o.InTarget),
+		grip := ""
+		if len(b.joint.Held) > 0 && b.joint.HeldTarget != nil {
+			grip = " and every held bore grips as it should"
+		}
+		add("clearance_not_sure", fmt.Sprintf("The clearance lies within %.0f to %.0f µm%s with probability %.2f only.",
+			b.joint.Target.Low, b.joint.Target.High, grip, o.InTarget),
 			Param{"in_target", o.InTarget, "1"}, Param{"low", b.joint.Target.Low, "um"}, Param{"high", b.joint.Target.High, "um"})
 	}
 	if o.TooLittle > notable {
@@ -83,10 +87,14 @@ func (b *bench) finish(o *Option) {
 			Param{"probability", o.TooLittle, "1"})
 	}
 	if o.TooMuch > notable {
-		add("too_much_for_one_pass", fmt.Sprintf("With probability %.2f a bore needs a smaller cut first.", o.TooMuch),
-			Param{"probability", o.TooMuch, "1"})
+		text := fmt.Sprintf("With probability %.2f a bore needs a smaller cut first.", o.TooMuch)
+		if o.Kind == HoneTo {
+			text = fmt.Sprintf("With probability %.2f there is more to take than is honed in one visit.", o.TooMuch)
+		}
+		add("too_much_for_one_pass", text, Param{"probability", o.TooMuch, "1"})
 	}
-	if o.StepsLeft == 0 && (o.Kind == ReamTo || o.Kind == CutSmallerAndLook) {
+	b.press(o)
+	if o.StepsLeft == 0 && (o.Kind == ReamTo || o.Kind == CutSmallerAndLook || o.Kind == HoneTo) {
 		add("last_step", "This is the last step of the ladder: the next repair needs a bush or a new part.")
 	}
 	if b.joint.Coating > 0 && o.Kind != ReplacePart {

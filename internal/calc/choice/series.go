@@ -37,10 +37,11 @@ type Reamer struct {
 	// MinCut and MaxCut bound what it may take in one pass, µm on diameter:
 	// with less it rubs, with more it chatters or tears. Zero: no bound.
 	MinCut, MaxCut float64
-	WearMinor      int64 // wear charge for one hole, minor units
-	BorrowMinor    int64 // charged once for the job, minor units
-	WaitDays       int   // until it is free
-	Available      bool
+	Build
+	WearMinor   int64 // wear charge for one hole, minor units
+	BorrowMinor int64 // charged once for the job, minor units
+	WaitDays    int   // until it is free
+	Available   bool
 }
 
 // Bush brings a running bore back to the standard size.
@@ -50,6 +51,13 @@ type Bush struct {
 	PriceMinor  int64    // one bush
 	LabourMinor int64    // fitting one bush
 	LeadDays    int
+	Bore        Interval // its bore as bought, before it is pressed in, µm from nominal
+	Outer       Interval // its outer diameter as bought, µm from nominal
+	// Finish cuts the bore in place, since a bush closes in when it is pressed
+	// (ClosesIn, µm of its bore at the mean interference); nil: Finished holds as
+	// pressed. With a finish the law of its cut counts, not Finished.
+	Finish   *Reamer
+	ClosesIn float64
 }
 
 // Replacement is a new part in place of the worn one.

@@ -37,6 +37,11 @@ type Problem struct {
 	Losses     Losses
 	Risk       Risk
 	Preference Preference // empty: Cheapest
+	// Nominal is the size that all others are counted from, µm. It only chooses
+	// drills for a first cut; zero: their sizes are not rounded to a drill's.
+	Nominal float64
+
+	kept *windowCache // of what does not depend on the bores
 }
 
 // Answer is the decision: every option of every joint, the three plans in the
@@ -87,6 +92,7 @@ func Decide(p Problem) (Answer, error) {
 	if err := p.check(); err != nil {
 		return Answer{}, err
 	}
+	p.kept = &windowCache{}
 	d := lay(p)
 	a := Answer{Options: d.options}
 	for _, pref := range []Preference{Uniform, LeastMetal, Cheapest} {
@@ -110,7 +116,7 @@ type desk struct {
 func lay(p Problem) desk {
 	d := desk{Problem: p}
 	for _, j := range p.Joints {
-		d.options = append(d.options, options(p.Posterior, p.Series, j, p.Losses, p.Risk.Joint))
+		d.options = append(d.options, options(p, j))
 	}
 	for j := range d.options {
 		d.pools = append(d.pools, d.admit(j))

@@ -3,6 +3,7 @@ package choice
 import (
 	"math"
 	"math/bits"
+	"slices"
 	"sort"
 )
 
@@ -22,7 +23,8 @@ type solver struct {
 	d          desk
 	pools      [][]int
 	metalFirst bool
-	fees       uint64 // tools that cost something once
+	fees       uint64  // tools that cost something once
+	sorted     [][]int // pools by part, then index
 }
 
 func (d desk) solver(pools [][]int, metalFirst bool) *solver {
@@ -120,6 +122,7 @@ const noRisk = 1
 // best is the choice of least key that keeps the risk, nil when there is none. Subsets of the tools that cost something and limits of
 // waiting are enumerated; within them the key adds over joints.
 func (s *solver) best(risk float64) []int {
+	s.sort()
 	limits := s.dayLimits()
 	fees := bitList(s.fees)
 	var rooms []room
@@ -148,6 +151,23 @@ func (s *solver) best(risk float64) []int {
 		found, foundKey = b.found, b.foundKey
 	}
 	return found
+}
+
+// sort puts the options of each joint in the order in which they are tried.
+func (s *solver) sort() {
+	s.sorted = make([][]int, len(s.pools))
+	for j, pool := range s.pools {
+		s.sorted[j] = slices.Clone(pool)
+		slices.SortStableFunc(s.sorted[j], func(a, b int) int {
+			switch x, y := s.part(j, a), s.part(j, b); {
+			case x.less(y):
+				return -1
+			case y.less(x):
+				return 1
+			}
+			return 0
+		})
+	}
 }
 
 // dayLimits are the waiting times that options ask for, ascending.
@@ -190,8 +210,11 @@ func (s *solver) room(allowed, paid uint64, days int) (room, bool) {
 	r.top[n] = top{least: 1}
 	for j := n - 1; j >= 0; j-- {
 		list := s.d.options[j]
-		for _, i := range s.pools[j] {
+		for _, i := range s.sorted[j] {
 			if o := &list[i]; o.uses&^allowed == 0 && o.Days <= days {
+				if r.lists[j] == nil {
+					r.lists[j] = make([]int, 0, len(s.sorted[j]))
+				}
 				r.lists[j] = append(r.lists[j], i)
 			}
 		}
@@ -202,9 +225,6 @@ func (s *solver) room(allowed, paid uint64, days int) (room, bool) {
 			r.rest[j], r.top[j] = r.rest[j+1], r.top[j+1]
 			continue
 		}
-		sort.SliceStable(r.lists[j], func(a, b int) bool {
-			return s.part(j, r.lists[j][a]).less(s.part(j, r.lists[j][b]))
-		})
 		least := s.part(j, r.lists[j][0])
 		r.rest[j] = key{r.rest[j+1].metal + least.metal, r.rest[j+1].loss + least.loss}
 		greatest := 0.0

@@ -123,7 +123,7 @@ func (s *splitter) sides(part int) (inside, outside []int) {
 }
 
 func subset(set wornsize.Set, features []int) wornsize.Set {
-	out := wornsize.Set{Commons: set.Commons}
+	out := wornsize.Set{Commons: set.Commons, Stop: set.Stop}
 	for _, f := range features {
 		out.Features = append(out.Features, set.Features[f])
 	}

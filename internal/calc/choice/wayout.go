@@ -34,6 +34,7 @@ func (b *bench) priceRisk(ladder []int) {
 			last = b.cheaper(last, *o)
 		}
 	}
+	b.priceHones(last)
 	ways := make(map[int]WayOut, len(ladder))
 	for i := len(ladder) - 1; i >= 0; i-- {
 		s := ladder[i]
@@ -72,7 +73,7 @@ func (b *bench) priceRisk(ladder []int) {
 	}
 	best := none
 	for _, o := range b.laid {
-		if o.Open && (o.Kind == ReamTo || o.Kind == CutSmallerAndLook || o.Kind == BushBack || o.Kind == ReplacePart) {
+		if o.Open && (o.Kind == ReamTo || o.Kind == CutSmallerAndLook || o.Kind == HoneTo || o.Kind == BushBack || o.Kind == ReplacePart) {
 			best = b.cheaper(best, o)
 		}
 	}

@@ -24,10 +24,23 @@
 // the acceptance zone shrinks and can vanish; then no reading with that uncertainty
 // can prove the fit, which AcceptanceZone reports.
 //
+// A guard band may also be stated as a multiple of the expanded uncertainty
+// (GuardBand), which makes a binary rule: accepted inside, rejected outside, no third
+// answer (JCGM 106:2012, 8.3).
+//
+// # Risks
+//
+// A binary rule errs in two ways. The consumer's risk is to accept what does
+// not conform, the producer's to reject what does. Both need to know how parts
+// usually turn out, the Process (JCGM 106 calls it the prior). The specific risk is
+// that of one measured part, the global risk that of a part of the process before
+// it is measured (9.3 to 9.5).
+//
 // # What it does not do
 //
-// It uses no knowledge of how parts usually turn out (JCGM 106 calls that a prior);
-// package wornsize does, and hands its probabilities to DecideProbability.
+// Judge and AcceptanceZone use no knowledge of how parts usually turn out; package
+// wornsize has more than a normal law of it, and hands its probabilities to
+// DecideProbability.
 package conformity
 
 import (

@@ -19,16 +19,40 @@
 //
 // # Metric: ISO 286
 //
-// Hole, Shaft and Grade answer for sizes from 1 to 50 mm, for the classes
-// in common use (HoleClasses, ShaftClasses) and grades IT1 to IT12. The rows
-// were compared between independent transcriptions of the tables of ISO 286-1
-// and 286-2; the column copies_agreeing of the embedded tables counts how many
-// give the row, copies_differing how many give another value. Where they differ, the
-// value kept is the one that obeys the standard's own rule for the letters K to
-// S (the hole's upper deviation is minus the shaft's lower one plus the
-// difference of the grades). Symmetrical zones (JS, js) keep half micrometres;
-// the 1988 edition let odd grades be rounded to even ones first, so printed
-// tables may show 7 where this package has 7.5.
+// Hole, Shaft and Grade answer for sizes from 1 to 50 mm, for every letter of the
+// standard that has a value there and grades IT1 to IT12. Each class is worked
+// out from two tables of ISO 286-1, the grades (it_grades.csv) and the fundamental
+// deviations (deviations.csv), by the standard's own rules:
+//
+//   - shafts a to h end at the letter's deviation (es), m to zc begin at it (ei),
+//     in every grade; holes A to H are their mirror images;
+//   - js and JS lie half to either side. Half micrometres are kept; the 1988
+//     edition let odd grades be rounded to even ones first, so print may show 7
+//     where this package has 7.5;
+//   - k has a deviation in IT4 to IT7, in all other grades it begins at zero;
+//   - holes K, M, N up to IT8 and P to ZC up to IT7 end at ES = -ei + delta with
+//     delta = ITn - IT(n-1) over 3 mm (from IT3 on) and 0 up to 3 mm, so that
+//     H7/p6 and P7/h6 leave the same room;
+//   - in coarser grades they end at -ei, but N at zero, and K has no value, over
+//     3 mm;
+//   - j and J follow no rule: j5, j6, J6, J7 and J8 are listed.
+//
+// Some letters exist at some sizes only (cd, ef, fg up to 10 mm; t from over 24,
+// v 14, y 18 mm on; a, b and N above IT8 from over 1 mm): elsewhere they are
+// refused. j7 and j8 are refused, since no two copies agreed.
+//
+// The classes in common use also stand, row by row, in iso286.csv (Printed), and
+// every row is what the rules give. Its column copies_agreeing counts how many
+// independent transcriptions of ISO 286-2 give the row, copies_differing how many
+// give another value; the values kept obey the rules. deviations.csv names the
+// printed copies behind each deviation; "handbook 6a" is Machinery's Handbook, 31st
+// edition, table 6a (after BS 4500:1969), "textbook 15.2" the table of that number
+// of a textbook of machine drawing, "EN table" a copy of the table for holes N to
+// ZC of EN ISO 286-1.
+//
+// # Fits
+//
+// ParseFit takes any hole with any shaft; At says what they do to each other.
 //
 // # Inch: ASME B4.1
 //

@@ -1,6 +1,7 @@
 package limits
 
 import (
+	"errors"
 	"fmt"
 	"strings"
 
@@ -31,18 +32,22 @@ func ParseFit(symbol string) (Fit, error) {
 	if !found || hole == "" || shaft == "" {
 		return Fit{}, fmt.Errorf("%w: %s; write hole and shaft with a stroke between, as in H7/g6", ErrSymbol, quote(symbol))
 	}
-	f := Fit{Hole: hole, Shaft: shaft}
-	// Any served size will do to have a class refused in its own words.
-	if _, err := f.At(Largest); err != nil {
+	// Any served size will do to have a class refused in its own words; that it has
+	// none just there is no fault of the symbol.
+	if _, err := holeStep(hole, Largest); err != nil && !errors.Is(err, ErrSize) {
 		return Fit{}, err
 	}
-	return f, nil
+	if _, err := shaftStep(shaft, Largest); err != nil && !errors.Is(err, ErrSize) {
+		return Fit{}, err
+	}
+	return Fit{Hole: hole, Shaft: shaft}, nil
 }
 
 // Pair is a fit at one nominal size: the deviations of both parts and what they
 // do to each other.
 type Pair struct {
-	Symbol            string // "H7/g6" or "RC4"
+	Fit               Fit    // empty for an inch fit
+	Inch              string // class of an inch fit, such as "RC4"
 	Size              length.Length
 	Hole, Shaft       Limits
 	LeastClearance    length.Length // negative: greatest interference
@@ -61,7 +66,22 @@ func (f Fit) At(size length.Length) (Pair, error) {
 	if err != nil {
 		return Pair{}, err
 	}
-	return pair(f.String(), size, hole, shaft), nil
+	return PairOf(f, size, hole, shaft), nil
+}
+
+// PairOf is At for limits that are at hand.
+func PairOf(f Fit, size length.Length, hole, shaft Limits) Pair {
+	p := pair(size, hole, shaft)
+	p.Fit = f
+	return p
+}
+
+// Symbol returns "H7/g6" or "RC4".
+func (p Pair) Symbol() string {
+	if p.Inch != "" {
+		return p.Inch
+	}
+	return p.Fit.String()
 }
 
 // InchFit returns an inch fit such as "RC4" at a nominal size. Source: ANSI/ASME
@@ -77,15 +97,17 @@ func InchFit(class string, size length.Length) (Pair, error) {
 		return Pair{}, fmt.Errorf("%w: %s; %s has values over %s up to %s", ErrSize,
 			size.Text(length.Inch), class, l[0].over.Text(length.Inch), l[len(l)-1].upTo.Text(length.Inch))
 	}
-	return pair(class, size, s.hole, s.shaft), nil
+	p := pair(size, s.hole, s.shaft)
+	p.Inch = class
+	return p, nil
 }
 
 // pair works out the clearances. A limit of exactly zero belongs to the fit it
 // closes: H7/h6 is a clearance fit, P7/h6 an interference fit (ISO 286-1, definitions
 // of clearance fit and interference fit).
-func pair(symbol string, size length.Length, hole, shaft Limits) Pair {
+func pair(size length.Length, hole, shaft Limits) Pair {
 	p := Pair{
-		Symbol: symbol, Size: size, Hole: hole, Shaft: shaft,
+		Size: size, Hole: hole, Shaft: shaft,
 		LeastClearance:    hole.Lower - shaft.Upper,
 		GreatestClearance: hole.Upper - shaft.Lower,
 		Kind:              Transition,

@@ -16,9 +16,9 @@
 //
 // # One reading of a diameter
 //
-// Measure builds the budget of a reading: calibration, repeatability, the
-// difference between people, resolution and temperature, with the length corrected
-// to 20 °C (ISO 1). It keeps two parts apart, because they behave differently when readings
+// Measure builds the budget of a reading: calibration, what drifted since,
+// repeatability, the difference between people, resolution and temperature, with the length
+// corrected to 20 °C (ISO 1); AtTwenty does the last alone. It keeps two parts apart, because they behave differently when readings
 // are combined (JCGM 100, 5.2):
 //
 //   - Shared effects are the same in every reading taken with one instrument in one
@@ -51,6 +51,7 @@
 //
 // # What it does not do
 //
-// It does not combine readings (package wornsize does) nor decide anything (package
+// It learns nothing from an instrument's history: packages gaugestudy, attributestudy and
+// drift do, and Study, Feel and Calibration carry it here. It does not combine readings (package wornsize does) nor decide anything (package
 // conformity does). Inputs of a budget are taken as uncorrelated: choose them so.
 package uncertainty

@@ -110,10 +110,12 @@ type GaugeSize struct {
 	HalfWidth float64
 	// Calibration is the standard uncertainty of a calibrated gauge, µm; 0 for one known by class.
 	Calibration float64
+	// Drift is that of what came since the calibration, µm; 0 where nothing tells.
+	Drift float64
 	// Temperature is the standard uncertainty from temperature, µm.
 	Temperature float64
 	// Shared is the standard uncertainty of all that every use of this gauge in
-	// one sitting shares, µm: size and temperature.
+	// one sitting shares, µm: size, drift and temperature.
 	Shared float64
 	// Feel is new at each try, µm.
 	Feel     float64
@@ -160,7 +162,7 @@ func SizeOfGauge(g Gauge) (GaugeSize, error) {
 	}
 	out.Middle = length.FromMicrometres(at20.size)
 	out.Temperature = thermal.U
-	out.Shared = math.Hypot(math.Hypot(out.Calibration, Standard(Rectangular, out.HalfWidth)), out.Temperature)
+	out.Shared = math.Hypot(math.Hypot(out.Calibration, Standard(Rectangular, out.HalfWidth)), math.Hypot(out.Temperature, out.Drift))
 	out.Assumed = append(out.Assumed, at20.assumed...)
 	out.Warnings = append(out.Warnings, at20.warnings...)
 	return out, nil
@@ -208,7 +210,10 @@ func (out *GaugeSize) calibrated(g Gauge, marked float64) (size float64, err err
 		return 0, fmt.Errorf("%w: the calibration's correction of %v µm leaves nothing of the gauge", ErrInput, g.Calibration.Correction)
 	}
 	out.Assumed = append(out.Assumed, said.Assumed...)
-	if g.Calibration.Lapsed {
+	out.Drift = g.Calibration.Drift
+	if g.Calibration.Lapsed && out.Drift > 0 {
+		out.Warnings = append(out.Warnings, lapsed(math.Hypot(u, out.Drift)))
+	} else if g.Calibration.Lapsed {
 		var asNew GaugeSize
 		if _, err := asNew.byClass(Gauge{Marked: g.Marked, Class: g.Class, Side: g.Side}, marked); err != nil {
 			return 0, err

@@ -16,8 +16,13 @@ type Calibration struct {
 	// Lapsed says that the calibration is past its date. It still counts, but half
 	// of what is assumed of an instrument never calibrated is added to its uncertainty (in
 	// quadrature): it has drifted by an unknown part of that (common practice, no
-	// published source).
+	// published source). Where Drift is known it stands in place of that.
 	Lapsed bool
+	// Drift is the standard uncertainty of what came since, in a line of its own; 0 where
+	// nothing is said of it. By the instrument's own history Correction is the predicted one;
+	// DriftAssumed says that it is only what is usual of its kind.
+	Drift        float64
+	DriftAssumed bool
 }
 
 // Study is a gauge study of the instrument (repeatability and reproducibility), as
@@ -27,6 +32,7 @@ type Study struct {
 	RepeatabilityDoF   float64
 	Reproducibility    float64 // between people; shared by all readings of one person
 	ReproducibilityDoF float64 // 0 when Reproducibility is 0
+	OnePerson          bool    // nobody else took part, so that Reproducibility is not known
 }
 
 // Instrument is what is known of the instrument. The zero Instrument is one of
@@ -61,6 +67,10 @@ type Result struct {
 	Budget   Budget
 	Assumed  []Remark
 	Warnings []Remark
+
+	// What At20 was worked out from, µm.
+	read, correction float64
+	used             used
 }
 
 // Text returns Value with its expanded uncertainty in the unit, as
@@ -100,6 +110,7 @@ func Measure(r Reading) (Result, error) {
 	out.Warnings = append(out.Warnings, at20.warnings...)
 	inputs = append(inputs, at20.inputs...)
 
+	out.read, out.correction, out.used = read, correction, at20.used
 	out.At20 = length.FromMicrometres(at20.size)
 	out.BiasLow, out.BiasHigh = defaults.BiasBounds(at20.size)
 	middle := (out.BiasLow + out.BiasHigh) / 2
@@ -125,8 +136,22 @@ func (i Instrument) inputs(m Method, d Defaults, out *Result) (inputs []Input, c
 		return nil, 0, err
 	}
 	inputs = append(inputs, calibration)
+	if c := i.Calibration; c != nil && c.Drift > 0 {
+		// The law of a prediction has the doubt about the drift in it: nothing is left for degrees of freedom.
+		in := Input{Name: "drift", U: c.Drift, Sensitivity: 1, DoF: Infinite, Distribution: Normal, Part: Shared}
+		if c.DriftAssumed {
+			in.DoF = judged
+			out.Assumed = append(out.Assumed, Remark{AssumedDrift, []Param{{"u", c.Drift, "um"}}, fmt.Sprintf(
+				"Too few calibrations tell how this %s drifts; since the last it was taken to have moved by %.2g µm, one standard deviation (common practice, no published source).", m.words(), c.Drift)})
+		}
+		inputs = append(inputs, in)
+	}
 	if s := i.Study; s != nil {
 		inputs = append(inputs, Input{Name: "repeatability", U: s.Repeatability, Sensitivity: 1, DoF: s.RepeatabilityDoF, Distribution: Normal, Part: Independent})
+		if s.OnePerson {
+			out.Assumed = append(out.Assumed, Remark{AssumedPeopleAlike, nil, fmt.Sprintf(
+				"One person made the study of this %s; that people differ is not in its uncertainty. Let others read the same parts.", m.words())})
+		}
 		if s.Reproducibility != 0 {
 			inputs = append(inputs, Input{Name: "reproducibility", U: s.Reproducibility, Sensitivity: 1, DoF: s.ReproducibilityDoF, Distribution: Normal, Part: Shared})
 		}
@@ -160,10 +185,12 @@ func (i Instrument) calibration(m Method, d Defaults, out *Result) (Input, float
 		return Input{}, 0, err
 	}
 	if i.Calibration.Lapsed {
-		never := in.U
-		u = math.Hypot(u, never/2)
-		dof = math.Min(dof, judged)
-		out.Warnings = append(out.Warnings, lapsed(u))
+		if i.Calibration.Drift == 0 {
+			never := in.U
+			u = math.Hypot(u, never/2)
+			dof = math.Min(dof, judged)
+		}
+		out.Warnings = append(out.Warnings, lapsed(math.Hypot(u, i.Calibration.Drift)))
 	}
 	in.U, in.DoF, in.Distribution = u, dof, Normal
 	return in, i.Calibration.Correction, nil
@@ -180,9 +207,9 @@ func (c Calibration) standard(out *Result) (u, dof float64, err error) {
 		out.Assumed = append(out.Assumed, Remark{AssumedCoverageFactor, []Param{{"k", k, "1"}},
 			"The certificate's coverage factor was assumed to be 2, as is usual."})
 	}
-	if !(c.Expanded >= 0) || math.IsInf(c.Expanded, 0) || !(k > 0) || math.IsInf(k, 0) || !(dof > 0) || math.IsNaN(c.Correction) || math.IsInf(c.Correction, 0) {
-		return 0, 0, fmt.Errorf("%w: calibration with U = %v µm, k = %v, degrees of freedom %v, correction %v µm; U is 0 or more, k and degrees of freedom over 0",
-			ErrInput, c.Expanded, k, dof, c.Correction)
+	if !(c.Expanded >= 0) || math.IsInf(c.Expanded, 0) || !(k > 0) || math.IsInf(k, 0) || !(dof > 0) || !(c.Drift >= 0) || math.IsInf(c.Drift, 0) || math.IsNaN(c.Correction) || math.IsInf(c.Correction, 0) {
+		return 0, 0, fmt.Errorf("%w: calibration with U = %v µm, k = %v, degrees of freedom %v, correction %v µm, drift %v µm; U and drift are 0 or more, k and degrees of freedom over 0",
+			ErrInput, c.Expanded, k, dof, c.Correction, c.Drift)
 	}
 	return c.Expanded / k, dof, nil
 }

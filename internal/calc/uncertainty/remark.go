@@ -28,6 +28,8 @@ const (
 	AssumedInstrumentExpansion = "assumed_instrument_expansion"
 	AssumedGaugeClass          = "assumed_gauge_class"
 	AssumedFeel                = "assumed_feel"
+	AssumedPeopleAlike         = "assumed_people_alike"
+	AssumedDrift               = "assumed_drift"
 )
 
 // Codes of warnings.

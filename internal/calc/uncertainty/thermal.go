@@ -60,10 +60,13 @@ func Expansion(m Material) (Estimate, error) {
 // and instrument with ±2 K, and steel are assumed (common practice, no published
 // source), and said.
 type Thermal struct {
-	Temperature         *Estimate // of the workpiece, °C, -60 to 200
-	Difference          *Estimate // workpiece minus instrument, K
-	Expansion           *Estimate // of the workpiece, per K
-	InstrumentExpansion *Estimate // of the instrument or gauge, per K
+	Temperature *Estimate // of the workpiece, °C, -60 to 200
+	Difference  *Estimate // workpiece minus instrument, K
+	// InstrumentTemperature, °C, stands in place of Difference where the two temperatures
+	// were read independently of one another; it needs Temperature.
+	InstrumentTemperature *Estimate
+	Expansion             *Estimate // of the workpiece, per K
+	InstrumentExpansion   *Estimate // of the instrument or gauge, per K
 }
 
 // twenty is a size brought to 20 °C.
@@ -72,6 +75,7 @@ type twenty struct {
 	inputs   []Input
 	assumed  []Remark
 	warnings []Remark
+	used     used
 }
 
 // toTwenty corrects a size in µm as read at temperature to 20 °C (ISO 1):
@@ -81,6 +85,24 @@ type twenty struct {
 // temperatures are not independent but θw and δθ are. Near 20 °C with like materials
 // the first-order terms vanish, so those of second order are kept (H.1.7).
 func (t Thermal) toTwenty(size float64) (twenty, error) {
+	if t.InstrumentTemperature != nil {
+		if t.Temperature == nil || t.Difference != nil {
+			return twenty{}, fmt.Errorf("%w: the instrument's temperature stands beside that of the workpiece and in place of their difference", ErrInput)
+		}
+		if err := t.InstrumentTemperature.check("temperature of the instrument in °C", -60, 200); err != nil {
+			return twenty{}, err
+		}
+		apart := t
+		apart.InstrumentTemperature = nil
+		apart.Difference = &Estimate{Value: t.Temperature.Value - t.InstrumentTemperature.Value}
+		out, err := apart.toTwenty(size)
+		if err != nil {
+			return twenty{}, err
+		}
+		out.used.apart = t.InstrumentTemperature
+		out.inputs = out.used.independently(size)
+		return out, nil
+	}
 	var out twenty
 	temperature := Estimate{Value: 20, U: Standard(Rectangular, 10), DoF: judged}
 	difference := Estimate{U: Standard(Rectangular, 2), DoF: judged}
@@ -117,13 +139,11 @@ func (t Thermal) toTwenty(size float64) (twenty, error) {
 	}
 	ofPart := temperature.Value - 20
 	ofInstrument := ofPart - difference.Value
+	out.used = used{temperature: temperature, difference: difference, workpiece: workpiece, instrument: instrument}
 	out.size = size * (1 + instrument.Value*ofInstrument) / (1 + workpiece.Value*ofPart)
 	if math.Abs(ofPart) > 15 {
 		out.warnings = append(out.warnings, Remark{FarFromTwenty, []Param{{"temperature", temperature.Value, "Cel"}},
 			fmt.Sprintf("The part was at %.0f °C; let it come to room temperature and read it again.", temperature.Value)})
-	}
-	input := func(name string, e Estimate, sensitivity float64) Input {
-		return Input{Name: name, Estimate: e.Value, U: e.U, Sensitivity: sensitivity, DoF: e.dof(), Distribution: Normal, Part: Shared}
 	}
 	out.inputs = []Input{
 		input("temperature", temperature, -size*(workpiece.Value-instrument.Value)),
@@ -134,6 +154,23 @@ func (t Thermal) toTwenty(size float64) (twenty, error) {
 		secondOrder("difference_times_expansion", size, difference, instrument.U, instrument.dof()),
 	}
 	return out, nil
+}
+
+func input(name string, e Estimate, sensitivity float64) Input {
+	return Input{Name: name, Estimate: e.Value, U: e.U, Sensitivity: sensitivity, DoF: e.dof(), Distribution: Normal, Part: Shared}
+}
+
+// independently are the inputs where each temperature has an error of its own: then the
+// temperatures are uncorrelated, and their difference is with neither.
+func (u used) independently(size float64) []Input {
+	return []Input{
+		input("temperature", u.temperature, -size*u.workpiece.Value),
+		input("instrument_temperature", *u.apart, size*u.instrument.Value),
+		input("expansion", u.workpiece, -size*(u.temperature.Value-20)),
+		input("instrument_expansion", u.instrument, size*(u.apart.Value-20)),
+		secondOrder("temperature_times_expansion", size, u.temperature, u.workpiece.U, u.workpiece.dof()),
+		secondOrder("instrument_temperature_times_expansion", size, *u.apart, u.instrument.U, u.instrument.dof()),
+	}
 }
 
 // secondOrder is the term L u(x) u(α) of JCGM 100, 5.1.2 note, for a product of two

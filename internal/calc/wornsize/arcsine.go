@@ -17,6 +17,7 @@ const (
 	widthStep   = 0.125             // in √(1+step) − 1
 	widthNodes  = 150
 	widestTable = 330
+	arcsineEdge = -0.22579135264472744 // ln √(2/π)
 )
 
 var arcsineTable = sync.OnceValue(func() []float64 {
@@ -37,8 +38,11 @@ var arcsineTable = sync.OnceValue(func() []float64 {
 // exp(−(d − step·c)²/2), c the share of the ovality seen at that angle; right
 // to 1e-3 where it matters.
 func logArcsine(d, step float64, lobing float64, rules *tiers) float64 {
-	if lobing != 2 || step < 0 {
+	if lobing != 2 {
 		return directArcsine(d, step, rules)
+	}
+	if step < 0 { // the edges change places
+		d, step = d-step, -step
 	}
 	if d > step/2 {
 		d = step - d // an ellipse is the same from either edge
@@ -49,9 +53,10 @@ func logArcsine(d, step float64, lobing float64, rules *tiers) float64 {
 	case d < -edgeReach:
 		return directArcsine(d, step, rules)
 	case d >= edgeReach:
-		// Normal blur of 1/(π√(d(step−d))): its second and fourth derivatives.
+		// Normal blur of 1/(π√(d(step−d))): its second and fourth derivatives, as a
+		// logarithm.
 		x := 1 / (d * d)
-		return math.Log(math.Sqrt(2/math.Pi)*(1+0.375*x*(1+2.1875*x))) - 0.5*math.Log(d*(step-d))
+		return arcsineEdge + 0.375*x*(1+2*x) - 0.5*math.Log(d*(step-d))
 	case step > widestTable:
 		return directArcsine(d, step, rules)
 	}

@@ -10,56 +10,87 @@ import (
 // ErrNoFeature says that a set is empty.
 var ErrNoFeature = errors.New("the set has no feature: give at least one bore or pin")
 
-const (
-	lightestNode = 1e-7 // share of the heaviest node below which a node is left out
-	widenings    = 20
-)
+// ErrImpossible says that the readings cannot be under any size of the prior, as
+// far as numbers can tell.
+var ErrImpossible = errors.New("no size makes these readings possible: void the readings that contradict the others, or widen the prior")
+
+// ErrStopped says that Set.Stop asked to give up.
+var ErrStopped = errors.New("the estimate was stopped before it was done")
+
+// lightestNode is the share of the heaviest node below which a node is left out.
+const lightestNode = 1e-7
 
 // Estimate gives the posterior of every feature of a set from its readings,
 // the shared errors integrated out. All lengths are µm of diameter from
 // nominal. It is deterministic and does no sampling; see the package comment
-// for the model. Errors say which input to mend; contradictory readings are no
-// error (see Contradictions). Laws are right to about 1e-3 in probability.
+// for the model. Errors say which input to mend, or are ErrStopped;
+// contradictory readings are no error (see Contradictions and Slips). Laws are
+// right to about 1e-3 in probability.
 func Estimate(set Set) (Posterior, error) {
-	if len(set.Features) == 0 {
-		return Posterior{}, ErrNoFeature
-	}
-	cylinders, shared, err := prepare(set)
+	w, err := work(set)
 	if err != nil {
 		return Posterior{}, err
 	}
-	for range widenings {
-		if posterior, ok := estimate(cylinders, shared); ok {
-			return posterior, nil
-		}
-		// The readings contradict each other beyond what a float64 can hold:
-		// believe all of them less until they can be true together.
-		for c := range cylinders {
-			for i := range cylinders[c].observations {
-				cylinders[c].observations[i].u *= 4
-			}
-		}
-	}
-	return Posterior{}, errors.New("no size makes these readings possible: void the readings that contradict the others, or widen the prior")
+	defer w.giveBack()
+	return w.answer()
 }
 
-func estimate(cylinders []cylinder, shared []Common) (Posterior, bool) {
+// worked is a set whose features have been worked out at every node of the
+// shared errors.
+type worked struct {
+	grid     grid
+	parts    []part
+	logs     []float64 // log evidence × prior of each node
+	kept     []int     // nodes that count
+	weights  []float64
+	evidence float64
+	stop     func() bool
+}
+
+func work(set Set) (worked, error) {
+	if len(set.Features) == 0 {
+		return worked{}, ErrNoFeature
+	}
+	cylinders, shared, err := prepare(set)
+	if err != nil {
+		return worked{}, err
+	}
 	g := newGrid(cylinders, shared)
-	parts := make([]part, len(cylinders))
-	eachOf(parts, func(f int, p *part) { p.prepare(cylinders[f], g) })
-	logs := append([]float64(nil), g.logs...)
-	for _, p := range parts {
-		for k := range logs {
-			logs[k] += p.logs[p.which[k]]
+	w := worked{grid: g, parts: make([]part, len(cylinders)), stop: set.Stop}
+	eachOf(w.parts, func(f int, p *part) { p.prepare(cylinders[f], g, set.Stop) })
+	if w.stopped() {
+		w.giveBack()
+		return worked{}, ErrStopped
+	}
+	w.logs = append([]float64(nil), g.logs...)
+	for _, p := range w.parts {
+		for k := range w.logs {
+			w.logs[k] += p.logs[p.which[k]]
 		}
 	}
-	kept, weights, evidence := largest(logs, lightestNode)
-	if len(kept) == 0 || math.IsNaN(evidence) || math.IsInf(evidence, 0) {
-		return Posterior{}, false
+	w.kept, w.weights, w.evidence = largest(w.logs, lightestNode)
+	if len(w.kept) == 0 || math.IsNaN(w.evidence) || math.IsInf(w.evidence, 0) {
+		w.giveBack()
+		return worked{}, ErrImpossible
 	}
-	p := Posterior{Weights: weights, LogEvidence: evidence, Features: make([]FeaturePosterior, len(cylinders))}
-	eachOf(parts, func(f int, part *part) { p.Features[f] = part.answer(g, kept, weights) })
-	return p, true
+	return w, nil
+}
+
+func (w *worked) stopped() bool { return w.stop != nil && w.stop() }
+
+func (w *worked) answer() (Posterior, error) {
+	p := Posterior{Weights: w.weights, LogEvidence: w.evidence, Features: make([]FeaturePosterior, len(w.parts))}
+	eachOf(w.parts, func(f int, part *part) { p.Features[f] = part.answer(w.grid, w.kept, w.weights) })
+	if w.stopped() {
+		return Posterior{}, ErrStopped
+	}
+	return p, nil
+}
+
+func (w *worked) giveBack() {
+	for i := range w.parts {
+		w.parts[i].giveBack()
+	}
 }
 
 // part is one feature's share of the work. Nodes of the shared errors that
@@ -70,7 +101,18 @@ type part struct {
 	which  []int // node of the grid to distinct node
 	first  []int // distinct node to one of its nodes of the grid
 	logs   []float64
+	stop   func() bool
 }
+
+func (p *part) giveBack() {
+	if p.engine != nil {
+		p.engine.arena.giveBack()
+		p.engine = nil
+	}
+}
+
+// stopped is asked between nodes.
+func (p *part) stopped() bool { return p.stop != nil && p.stop() }
 
 // eachOf runs the work of every feature, side by side; each writes only its own.
 func eachOf(parts []part, work func(f int, p *part)) {
@@ -90,8 +132,67 @@ func eachOf(parts []part, work func(f int, p *part)) {
 	group.Wait()
 }
 
-func (p *part) prepare(c cylinder, g grid) {
+func (p *part) prepare(c cylinder, g grid, stop func() bool) {
+	p.stop = stop
 	touched := c.touched(len(g.centre))
+	if len(touched) == 0 {
+		p.which, p.first = make([]int, len(g.shifts)), []int{0}
+	} else {
+		p.distinct(touched, g)
+	}
+	if p.stopped() {
+		return
+	}
+	engine, centre := locate(takeArena(), c, nil, g.centre, g.spreads, len(p.first))
+	p.engine = engine
+	if len(touched) == 0 {
+		p.centre = &centre
+		p.logs = []float64{centre.logEvidence}
+		return
+	}
+	if centre.clean != nil {
+		engine.thin(c.moved(g.spreads), centre.clean)
+	}
+	p.logs = make([]float64, 0, len(p.first))
+	for _, k := range p.first {
+		if p.stopped() {
+			return
+		}
+		p.logs = append(p.logs, engine.at(g.shifts[k], false).logEvidence)
+	}
+}
+
+// prepareTrial is prepare for a feature that a gauge will be tried in, outcomes
+// being the feature after each thing the gauge may do; nodes are left to the caller.
+func (p *part) prepareTrial(c cylinder, outcomes []cylinder, g grid, stop func() bool) {
+	p.stop = stop
+	touched := c.touched(len(g.centre))
+	if len(touched) == 0 {
+		p.which, p.first = make([]int, len(g.shifts)), []int{0}
+	} else {
+		p.distinct(touched, g)
+	}
+	engine, centre := locate(takeArena(), c, &outcomes[0], g.centre, g.spreads, len(p.first))
+	p.engine = engine
+	if len(touched) == 0 {
+		p.centre = &centre
+		return
+	}
+	laws := [][]float64{centre.clean}
+	for _, after := range outcomes {
+		engine.gauges = engine.gauges[:0]
+		for _, o := range after.observations {
+			if o.kind != Measured {
+				engine.gauges = append(engine.gauges, o)
+			}
+		}
+		laws = append(laws, engine.at(g.centre, true).clean)
+	}
+	engine.thin(c.moved(g.spreads), laws...)
+}
+
+// distinct finds the nodes that the shared errors touched tell apart.
+func (p *part) distinct(touched []int, g grid) {
 	seen := map[string]int{}
 	for k, shifts := range g.shifts {
 		key := shiftKey(shifts, touched)
@@ -102,19 +203,6 @@ func (p *part) prepare(c cylinder, g grid) {
 			p.first = append(p.first, k)
 		}
 		p.which = append(p.which, at)
-	}
-	engine, centre := locate(c, g.centre, g.spreads, len(p.first))
-	p.engine = engine
-	if len(touched) == 0 {
-		p.centre = &centre
-		p.logs = []float64{centre.logEvidence}
-		return
-	}
-	if centre.clean != nil {
-		engine.thin(centre.clean, c.moved(g.spreads))
-	}
-	for _, k := range p.first {
-		p.logs = append(p.logs, engine.at(g.shifts[k], false).logEvidence)
 	}
 }
 
@@ -129,6 +217,9 @@ func (p *part) answer(g grid, kept []int, weights []float64) FeaturePosterior {
 	for i, k := range kept {
 		at := p.which[k]
 		if place[at] < 0 {
+			if p.stopped() {
+				return FeaturePosterior{}
+			}
 			place[at] = len(finds)
 			if p.centre != nil {
 				finds = append(finds, *p.centre)

@@ -3,9 +3,18 @@ package wornsize
 import "math"
 
 // Lapse is the probability that a gauged outcome was noted wrongly, each of
-// the three outcomes then being as likely. So small it changes no answer, it
-// keeps contradictory gauges from making everything impossible.
-const Lapse = 1e-9
+// the outcomes then being as likely; Slip is the probability that a measured
+// reading has nothing to do with the size (JCGM 101 has no place for such
+// readings: they are blunders, not uncertainty). So small they change no answer,
+// they keep contradictory readings from making everything impossible.
+const (
+	Lapse = 1e-9
+	Slip  = 1e-10
+)
+
+// slipMatters is how far below its peak, as a logarithm, a measured reading's
+// density must lie before a slip is worth adding.
+const slipMatters = -12
 
 // place says which size a gauge outcome depends on besides the passing size.
 type place int
@@ -27,7 +36,6 @@ type product struct {
 type outcome struct {
 	place    place
 	products []product
-	blind    []product // one product that stands in when the sum cancels
 }
 
 // passes is P(gauge enters a mouth of size x): Φ((x − g − f)/u), averaged over
@@ -77,7 +85,7 @@ func (o observation) overBias(f func(bias float64) float64) float64 {
 
 // gaugeOutcome tabulates one gauged reading on the sizes s. shift is the
 // shared error in these coordinates: the gauge is value − bias − shift.
-func (o observation) gaugeOutcome(s []float64, feel, shift float64) outcome {
+func (o observation) gaugeOutcome(a *arena, s []float64, feel, shift float64) outcome {
 	var out outcome
 	switch o.station {
 	case MouthA:
@@ -89,13 +97,17 @@ func (o observation) gaugeOutcome(s []float64, feel, shift float64) outcome {
 	}
 	lip := o.lip
 	tabulate := func(f func(x float64) float64) []float64 {
-		t := make([]float64, len(s))
+		t := a.take(len(s))
 		for i, x := range s {
 			t[i] = f(x)
 		}
 		return t
 	}
-	const sure, third = 1 - Lapse, Lapse / 3
+	const sure = 1 - Lapse
+	third := Lapse / 3
+	if o.part { // a short gauge goes or does not
+		third = Lapse / 2
+	}
 	enter := func(x float64) float64 { return o.passes(x, feel, shift, lip) }
 	whole := func(x float64) float64 { return o.passes(x, feel, shift, 0) }
 	// With a burr: P(the gauge passes) = whole(m) − exp(−(x−o)/lip)·lost(m).
@@ -122,28 +134,24 @@ func (o observation) gaugeOutcome(s []float64, feel, shift float64) outcome {
 		out.products = []product{{whole: scaled(whole, sure, third)}}
 	case o.kind == Go:
 		out.products = []product{{whole: scaled(whole, sure, third)}, {mouth: scaled(loss, -sure, 0), whole: tabulate(lost)}}
-		out.blind = []product{{mouth: scaled(enter, 1, third), whole: scaled(whole, 1, third)}}
 	default: // Starts
 		out.products = []product{{mouth: scaled(enter, sure, third)}, {whole: scaled(whole, -sure, 0)}}
 		if lip > 0 {
 			out.products = append(out.products, product{mouth: scaled(loss, sure, 0), whole: tabulate(lost)})
 		}
-		out.blind = []product{{mouth: scaled(enter, 1, third), whole: tabulate(func(m float64) float64 { return 1 - whole(m) + third })}}
-	}
-	if out.blind == nil {
-		out.blind = out.products
 	}
 	return out
 }
 
 // merged is the outcome when the mouths are the smallest sections: one function
 // of one size, added up size by size, so that nothing cancels later.
-func (o outcome) merged() outcome {
+func (o outcome) merged(a *arena) outcome {
 	var sum []float64
 	for _, p := range o.products {
-		v := times(p.mouth, p.whole)
+		v := times(a, p.mouth, p.whole)
 		if sum == nil {
-			sum = append(sum, v...)
+			sum = a.take(len(v))
+			copy(sum, v)
 			continue
 		}
 		for i := range sum {
@@ -153,8 +161,7 @@ func (o outcome) merged() outcome {
 	for i := range sum {
 		sum[i] = math.Max(sum[i], Lapse/3)
 	}
-	one := []product{{whole: sum}}
-	return outcome{products: one, blind: one}
+	return outcome{products: []product{{whole: sum}}}
 }
 
 // gaugeTerm is one product over all gauged readings: functions of the two
@@ -163,28 +170,23 @@ type gaugeTerm struct{ a, b, larger, whole []float64 }
 
 const mostGaugeTerms = 48
 
-// gaugeTerms expands the product of the outcomes. blind uses the stand-ins,
-// which are positive and never cancel; so does an expansion that grows too long.
-func gaugeTerms(outcomes []outcome, blind bool) []gaugeTerm {
+// gaugeTerms expands the product of the outcomes.
+func gaugeTerms(a *arena, outcomes []outcome) []gaugeTerm {
 	terms := []gaugeTerm{{}}
 	for _, o := range outcomes {
-		products := o.products
-		if blind || len(terms)*len(products) > mostGaugeTerms {
-			products = o.blind
-		}
-		next := make([]gaugeTerm, 0, len(terms)*len(products))
+		next := make([]gaugeTerm, 0, len(terms)*len(o.products))
 		for _, t := range terms {
-			for _, p := range products {
+			for _, p := range o.products {
 				n := t
 				switch o.place {
 				case atA:
-					n.a = times(n.a, p.mouth)
+					n.a = times(a, n.a, p.mouth)
 				case atB:
-					n.b = times(n.b, p.mouth)
+					n.b = times(a, n.b, p.mouth)
 				case atLarger:
-					n.larger = times(n.larger, p.mouth)
+					n.larger = times(a, n.larger, p.mouth)
 				}
-				n.whole = times(n.whole, p.whole)
+				n.whole = times(a, n.whole, p.whole)
 				next = append(next, n)
 			}
 		}
@@ -194,16 +196,16 @@ func gaugeTerms(outcomes []outcome, blind bool) []gaugeTerm {
 }
 
 // times is the product of two tables, nil being one; it never writes to them.
-func times(a, b []float64) []float64 {
-	if a == nil {
-		return b
+func times(a *arena, x, y []float64) []float64 {
+	if x == nil {
+		return y
 	}
-	if b == nil {
-		return a
+	if y == nil {
+		return x
 	}
-	out := make([]float64, len(a))
-	for i := range a {
-		out[i] = a[i] * b[i]
+	out := a.take(len(x))
+	for i := range x {
+		out[i] = x[i] * y[i]
 	}
 	return out
 }

@@ -23,12 +23,16 @@ func LogLikelihood(f Feature, size float64) (float64, error) {
 			return 0, fmt.Errorf("reading %d shares error %d: a likelihood is of readings on their own, set Common to -1 or ask Estimate", i, r.Common)
 		}
 	}
+	width := spanOf(f)
 	f.Prior = Prior{Low: size, High: size, Shoulder: 1}
 	cylinders, _, err := prepare(Set{Features: []Feature{f}})
 	if err != nil {
 		return 0, err
 	}
 	c := cylinders[0]
+	for i := range c.observations {
+		c.observations[i].slip = c.observations[i].slipOf(width)
+	}
 	at := size
 	if c.mirror {
 		at = -size
@@ -47,16 +51,17 @@ func LogLikelihood(f Feature, size float64) (float64, error) {
 		sharpest = math.Min(sharpest, o.u)
 	}
 	c.prior.Shoulder = sharpest
-	e, got := locate(c, nil, nil, 1)
+	a := takeArena()
+	defer a.giveBack()
+	e, got := locate(a, c, nil, nil, nil, 1)
 	if got.base == nil {
 		return math.Inf(-1), nil
 	}
 	s := e.mesh.s
 	i := e.mesh.from(e.mesh.cellOf(at))
-	var basis [4]float64
-	addBasis(&basis, s[i:i+4], at, 1)
+	basis := newBasis(s[i : i+4])
 	var relative float64
-	for k, w := range basis {
+	for k, w := range basis.at(at) {
 		relative += w * got.base[i+k] / c.prior.density(s[i+k])
 	}
 	return got.logEvidence + math.Log(math.Max(relative, math.SmallestNonzeroFloat64)), nil
@@ -65,6 +70,8 @@ func LogLikelihood(f Feature, size float64) (float64, error) {
 // roundLikelihood is the log likelihood at size x when nothing but the burr of
 // a mouth departs from a perfect cylinder.
 func (c cylinder) roundLikelihood(x float64) float64 {
+	a := takeArena()
+	defer a.giveBack()
 	var sum float64
 	for _, o := range c.observations {
 		if o.kind == Measured {
@@ -72,7 +79,7 @@ func (c cylinder) roundLikelihood(x float64) float64 {
 			continue
 		}
 		var probability float64
-		for _, p := range o.gaugeOutcome([]float64{x}, c.feel, 0).products {
+		for _, p := range o.gaugeOutcome(a, []float64{x}, c.feel, 0).products {
 			v := 1.0
 			if p.mouth != nil {
 				v *= p.mouth[0]

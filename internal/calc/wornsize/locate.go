@@ -10,31 +10,40 @@ const (
 // locate builds the engine of a feature on a mesh that is fine where the
 // readings are sharp: a rough look first to see where the laws lie, then as
 // many finer ones as it takes until no cell holds more than coarsestMass.
-// spreads is how far shared errors may move, one standard deviation each. The
-// second result is what was found at the centre, all columns kept.
-func locate(c cylinder, centre, spreads []float64, nodes int) (*engine, found) {
+// spreads is how far shared errors may move, one standard deviation each. Where
+// readings of another cylinder are still to come, the mesh is fine at those
+// too. The second result is what was found at the centre, all columns kept.
+func locate(a *arena, c cylinder, coming *cylinder, centre, spreads []float64, nodes int) (*engine, found) {
 	limit := meshLimit
 	switch {
 	case c.round():
 		limit = roundLimit
-	case nodes > 100:
+	case nodes > 100 && c.frameOf() < 0:
 		limit = manyLimit
 	}
-	low, high, foci := firstFoci(c, centre, spreads)
-	rough := make([]focus, len(foci))
+	at := c
+	if coming != nil {
+		at = *coming
+	}
+	low, high, foci := firstFoci(at, centre, spreads)
+	rough := make([]focus, len(foci), 4*len(foci))
 	for i, f := range foci {
 		rough[i] = focus{f.centre, f.half, 3 * f.spread}
 	}
 	moved := c.moved(spreads)
-	e := newEngine(c, rough, low, high, spreads, limit)
+	mark := a.mark()
+	e := newEngine(a, c, rough, low, high, spreads, limit, nodes, true)
 	f := e.at(centre, true)
 	if f.whole != nil {
-		low, high = e.span(f, low, high, moved)
+		if !c.atOdds(f.logEvidence) { // else a rough look may lead astray
+			low, high = e.span(f, low, high, moved)
+		}
 		foci = e.edgeFoci(f, foci, moved)
-		foci = e.crowded(f, foci)
+		foci = e.foreseen(f, foci, low, high)
 	}
 	for range locatingRounds {
-		e = newEngine(c, foci, low, high, spreads, limit)
+		a.back(mark)
+		e = newEngine(a, c, foci, low, high, spreads, limit, nodes, false)
 		f = e.at(centre, true)
 		if f.whole == nil || e.mesh.full {
 			break
@@ -46,6 +55,18 @@ func locate(c cylinder, centre, spreads []float64, nodes int) (*engine, found) {
 		foci = more
 	}
 	return e, f
+}
+
+// atOdds reports that an evidence is far less than if every reading were of
+// another cylinder, so that slips count.
+func (c cylinder) atOdds(logEvidence float64) bool {
+	apart := -12.0
+	for _, o := range c.observations {
+		if o.kind == Measured {
+			apart += o.slip - math.Log(Slip)
+		}
+	}
+	return logEvidence < apart
 }
 
 // moved is the largest spread of the shared errors that touch a cylinder.
@@ -73,8 +94,8 @@ func (e *engine) span(f found, low, high, moved float64) (float64, float64) {
 			break
 		}
 	}
-	for last > first+1 && f.clean[last-1] > 1-nothing {
-		last--
+	for k := len(f.clean) - 2; k >= 0 && f.clean[k] > 1-nothing; k-- {
+		last = max(first+1, min(last, e.columns[k].end))
 	}
 	first, last = max(0, first-spare), min(len(s)-1, last+spare)
 	return math.Max(low, s[first]-6*moved), math.Min(high, s[last]+6*moved)
@@ -83,12 +104,39 @@ func (e *engine) span(f found, low, high, moved float64) (float64, float64) {
 // edgeFoci makes the mesh fine at the shoulders of the prior that matter.
 func (e *engine) edgeFoci(f found, foci []focus, moved float64) []focus {
 	p := e.c.prior
-	s, base := e.mesh.s, e.mesh.cumulative(f.base)
-	for _, edge := range [2]float64{p.Low, p.High} {
+	s, base := e.mesh.s, e.mesh.cumulative(e.arena, f.base)
+	wander := 0.0 // of the edge, where sizes are counted from a shared error
+	if e.frame >= 0 {
+		wander = 5 * moved
+	}
+	for _, edge := range [2]float64{p.Low + f.shift, p.High + f.shift} {
 		a, b := e.mesh.cellOf(edge-4*p.Shoulder-6*moved), e.mesh.cellOf(edge+p.Shoulder+6*moved)
 		a, b = max(0, a-1), min(len(s)-1, b+2)
 		if base[b]-base[a] > 1e-4 {
-			foci = append(foci, focus{edge, 3 * p.Shoulder, p.Shoulder})
+			foci = append(foci, focus{edge, 3*p.Shoulder + wander, p.Shoulder})
+		}
+	}
+	return foci
+}
+
+// foreseen adds a focus wherever the mesh that foci ask for would leave a cell
+// with too much of a law, as far as the rough look can tell.
+func (e *engine) foreseen(f found, foci []focus, low, high float64) []focus {
+	s := e.mesh.s
+	asked, largest := foci, (high-low)/36
+	add := func(at, width, density float64) {
+		if h := stepAt(at, asked, 1, largest); density*h > 0.8*coarsestMass { // the rough look is blurred
+			foci = append(foci, focus{at, width / 2, 0.7 * coarsestMass / density / meshStep})
+		}
+	}
+	for i := range len(s) - 1 {
+		at, width := 0.5*(s[i]+s[i+1]), s[i+1]-s[i]
+		add(at, width, math.Max(math.Max(f.whole[i], f.whole[i+1]), math.Max(f.base[i], f.base[i+1])))
+	}
+	for k := range len(f.clean) - 1 {
+		a, b := e.columns[k].x, e.columns[k+1].x
+		if b <= s[len(s)-1] {
+			add(0.5*(a+b), b-a, (f.clean[k+1]-f.clean[k])/(b-a))
 		}
 	}
 	return foci
@@ -118,7 +166,12 @@ func (e *engine) crowded(f found, foci []focus) []focus {
 // weighted mean of the measured ones, and the prior's shoulders.
 func firstFoci(c cylinder, centre, spreads []float64) (low, high float64, foci []focus) {
 	p := c.prior
-	low, high = p.Low-8*p.Shoulder, p.High+8*p.Shoulder
+	frame := c.frameOf()
+	from, wander := c.shiftOf(frame, centre), 0.0
+	if frame >= 0 {
+		wander = 5 * spreads[frame]
+	}
+	low, high = p.Low-8*p.Shoulder+from, p.High+8*p.Shoulder+from
 	var bell, oval float64
 	for z := range 3 {
 		bell, oval = math.Max(bell, c.bell[z]), math.Max(oval, c.oval[z])
@@ -137,9 +190,12 @@ func firstFoci(c cylinder, centre, spreads []float64) (low, high float64, foci [
 	var weight, mean float64
 	leftmost, rightmost := low, high
 	for _, o := range c.observations {
-		shift, moved := 0.0, 0.0
-		if o.common >= 0 {
-			shift, moved = o.sign*centre[o.common], 5*spreads[o.common]
+		shift, moved := -from, wander
+		switch {
+		case frame >= 0 && o.common == frame:
+			shift, moved = 0, 0
+		case o.common >= 0:
+			shift, moved = shift+o.sign*centre[o.common], moved+5*spreads[o.common]
 		}
 		at := o.centre() - shift
 		spread := o.u
@@ -172,7 +228,10 @@ func firstFoci(c cylinder, centre, spreads []float64) (low, high float64, foci [
 	}
 	if weight > 0 && bell+oval < 1/math.Sqrt(weight) {
 		sd := 1 / math.Sqrt(weight)
-		half := 6*sd + 5*c.moved(spreads)
+		half := 6 * sd
+		if frame < 0 {
+			half += 5 * c.moved(spreads)
+		}
 		if c.round() {
 			sd /= 6 // one dimension only: precision costs little
 		}

@@ -62,6 +62,39 @@ func gaussAt(table []float64, x float64) float64 {
 	return b + t*((c-a)/2-third+t*(second+t*third))
 }
 
+// expTable holds exp(−x) at steps of 1/expSteps up to expReach.
+const (
+	expSteps = 64
+	expReach = 20
+)
+
+var expTable = sync.OnceValue(func() *[expReach*expSteps + 2]float64 {
+	var table [expReach*expSteps + 2]float64
+	for i := range table {
+		table[i] = math.Exp(-float64(i) / expSteps)
+	}
+	return &table
+})
+
+// expAt is exp(x) for −expReach < x ≤ 0, right to 3e-9 of itself: what is left
+// beyond a node of the table is a power series to the third order.
+func expAt(table *[expReach*expSteps + 2]float64, x float64) float64 {
+	i := int(-x * expSteps)
+	t := x + float64(i)/expSteps
+	return table[i] * (1 + t*(1+t*(0.5+t/6)))
+}
+
+// logSum is ln(eᵃ + eᵇ).
+func logSum(a, b float64) float64 {
+	if a < b {
+		a, b = b, a
+	}
+	if b < a-37 || math.IsInf(a, -1) {
+		return a
+	}
+	return a + math.Log1p(math.Exp(b-a))
+}
+
 // rule is a set of nodes with weights that sum to what the rule integrates.
 type rule struct{ x, w []float64 }
 

@@ -28,13 +28,22 @@ type observation struct {
 	direction float64 // degrees, NaN when unknown
 	part      bool
 	lip       float64 // mean burr this reading may have met, 0 for none
+	slip      float64 // log of Slip × the density that a slip of this reading has everywhere
 }
+
+// plain reports that nothing but a normal blur stands between size and reading.
+func (o observation) plain() bool { return o.low == o.high && o.lip == 0 }
+
+// logPeak is minus the log of the blur's greatest density.
+func (o observation) logPeak() float64 { return logSqrtTwoPi + math.Log(o.u) }
 
 // centre is where the true size lies when the blur is zero.
 func (o observation) centre() float64 { return o.value - (o.low+o.high)/2 }
 
 // logDensity is the log density of the reading when the true size is x.
-func (o observation) logDensity(x float64) float64 {
+func (o observation) logDensity(x float64) float64 { return logSum(o.logBlur(x), o.slip) }
+
+func (o observation) logBlur(x float64) float64 {
 	r := o.value - x
 	switch {
 	case o.lip > 0:
@@ -268,6 +277,7 @@ func newCylinder(f Feature, commons []Common, place []int) (cylinder, error) {
 				o.direction += 180
 			}
 		}
+		o.slip = o.slipOf(spanOf(f))
 		if c.mirror {
 			o.value, o.low, o.high, o.sign = -o.value, -o.high, -o.low, -1
 		}
@@ -276,6 +286,18 @@ func newCylinder(f Feature, commons []Common, place []int) (cylinder, error) {
 	sortObservations(c.observations)
 	c.dropNegligible()
 	return c, nil
+}
+
+// spanOf is how wide the readings of a feature may lie before any is taken, µm.
+func spanOf(f Feature) float64 {
+	p := f.Prior
+	return p.High - p.Low + p.Shoulder*math.Sqrt(2*math.Pi) + f.Form.BellMouth + f.Form.Ovality
+}
+
+// slipOf is the log of Slip × the density of a slip: like a reading of another
+// cylinder of which as much is known, it may lie anywhere within span.
+func (o observation) slipOf(span float64) float64 {
+	return math.Log(Slip / (span + (o.high - o.low) + o.u*math.Sqrt(2*math.Pi)))
 }
 
 // dropNegligible takes form errors that no reading can tell from none, below

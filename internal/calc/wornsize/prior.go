@@ -35,20 +35,22 @@ func (p Prior) smallest(size, mean float64) float64 {
 	if mean <= 0 {
 		return p.density(size)
 	}
-	var sum float64
-	floor := size - 40*mean
-	for _, piece := range [3][2]float64{
-		{math.Min(p.Low, size) - 9*p.Shoulder, p.Low}, {p.Low, p.High}, {p.High, p.High + 9*p.Shoulder},
-	} {
-		a, b := math.Max(piece[0], floor), math.Min(piece[1], size)
-		if !(b > a) {
-			continue
+	// Each shoulder times the exponential is a normal law cut off, the flat
+	// middle a difference of exponentials.
+	norm := p.High - p.Low + p.Shoulder*math.Sqrt(2*math.Pi)
+	k := p.Shoulder / mean
+	shoulder := func(edge, logPart float64) float64 {
+		if p.Shoulder == 0 {
+			return 0
 		}
-		gauss := legendre32()
-		for k, node := range gauss.x {
-			base := a + (b-a)*node
-			sum += gauss.w[k] * (b - a) * p.density(base) * math.Exp((base-size)/mean) / mean
-		}
+		return k * math.Sqrt(2*math.Pi) * math.Exp((edge-size)/mean+0.5*k*k+logPart)
 	}
-	return sum
+	if size <= p.Low {
+		return shoulder(p.Low, logNormalCDF((size-p.Low)/p.Shoulder-k)) / norm
+	}
+	sum := shoulder(p.Low, logNormalCDF(-k)) + math.Exp((math.Min(size, p.High)-size)/mean) - math.Exp((p.Low-size)/mean)
+	if size > p.High {
+		sum += shoulder(p.High, logNormalInterval(-k, (size-p.High)/p.Shoulder-k))
+	}
+	return sum / norm
 }

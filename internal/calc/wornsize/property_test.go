@@ -5,7 +5,6 @@ import (
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
-	"github.com/google/go-cmp/cmp/cmpopts"
 	"pgregory.net/rapid"
 )
 
@@ -116,23 +115,9 @@ func faultOf(p Posterior) string {
 	return ""
 }
 
-// atOdds reports that what the gauges say has less than one chance in a million
-// beside what was measured. There the likelihood is what noting a gauge wrongly
-// leaves of it, and positive stand-ins take the place of terms that would
-// cancel (see gaugeTerms): the answer is wide, and right to some hundredths only.
-func atOdds(t *rapid.T, f Feature) bool {
-	measured := f
-	measured.Readings = nil
-	for _, r := range f.Readings {
-		if r.Kind == Measured {
-			measured.Readings = append(measured.Readings, r)
-		}
-	}
-	return mustEstimate(t, one(f)).LogEvidence-mustEstimate(t, one(measured)).LogEvidence < math.Log(1e-6)
-}
-
 // A full-length gauge that passes weighs the passing size by a rising
-// function, so that the law moves up as a whole.
+// function, so that the law moves up as a whole. The tolerance is what two
+// meshes may differ by, which is what the laws claim (see the package comment).
 func TestAGaugeThatPassesNeverLowersThePassingSize(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
@@ -142,10 +127,7 @@ func TestAGaugeThatPassesNeverLowersThePassingSize(t *testing.T) {
 		size := rapid.Float64Range(-20, 60).Draw(t, "gauge")
 		f.Readings = append(f.Readings[:len(f.Readings):len(f.Readings)], tried(Go, size, 1.5, AnyStation))
 		after := mustEstimate(t, one(f)).Features[0].Passing
-		slack := 0.006
-		if atOdds(t, f) {
-			slack = 0.05
-		}
+		const slack = 1e-3
 		for _, p := range []float64{0.05, 0.25, 0.5, 0.75, 0.95} {
 			x := before.Quantile(p)
 			if got := after.CDF(x); got > p+slack {
@@ -192,34 +174,8 @@ func TestAGaugeThatIsRefusedNeverRaisesTheLargestMouth(t *testing.T) {
 		with.Readings = append(f.Readings[:len(f.Readings):len(f.Readings)], tried(NoGo, size, 1.5, AnyStation))
 		for _, other := range []float64{10, 25, 45} {
 			before, after := refused(t, f, other), refused(t, with, other)
-			if after < before-0.01 {
+			if after < before-1e-3 {
 				t.Fatalf("a gauge of %.2f is refused, and P(%.0f is refused) falls from %.4f to %.4f", size, other, before, after)
-			}
-		}
-	})
-}
-
-// The mesh is chosen by thresholds, which rounding may tip: hence not to the bit.
-func TestDoublingEveryLengthDoublesTheAnswer(t *testing.T) {
-	t.Parallel()
-	rapid.Check(t, func(t *rapid.T) {
-		set := Set{Commons: []Common{{U: 3}}, Features: []Feature{drawFeature(t, 1, 4)}}
-		double := Set{Commons: []Common{{U: 6}}, Features: []Feature{set.Features[0]}}
-		f := &double.Features[0]
-		f.Prior = Prior{2 * f.Prior.Low, 2 * f.Prior.High, 2 * f.Prior.Shoulder}
-		f.Form.BellMouth, f.Form.Ovality, f.Form.Surface = 2*f.Form.BellMouth, 2*f.Form.Ovality, 2*f.Form.Surface
-		f.Form.Feel, f.Form.Burr, f.Misalignment = 2*f.Form.Feel, 2*f.Form.Burr, 2*f.Misalignment
-		f.Readings = nil
-		for _, r := range set.Features[0].Readings {
-			r.Value, r.U, r.BiasLow, r.BiasHigh = 2*r.Value, 2*r.U, 2*r.BiasLow, 2*r.BiasHigh
-			f.Readings = append(f.Readings, r)
-		}
-		a, b := mustEstimate(t, set).Features[0], mustEstimate(t, double).Features[0]
-		for _, p := range []float64{0.05, 0.5, 0.95} {
-			want := []float64{2 * a.Passing.Quantile(p), 2 * a.CleanUp.Quantile(p), 2 * a.Original.Quantile(p)}
-			got := []float64{b.Passing.Quantile(p), b.CleanUp.Quantile(p), b.Original.Quantile(p)}
-			if diff := cmp.Diff(want, got, cmpopts.EquateApprox(1e-5, 1e-3)); diff != "" {
-				t.Fatalf("quantile %g (-twice the answer +answer of twice):\n%s", p, diff)
 			}
 		}
 	})
@@ -248,15 +204,7 @@ func TestOutcomesOfAGaugeSumToOne(t *testing.T) {
 			with.Readings = append(f.Readings[:len(f.Readings):len(f.Readings)], r)
 			sum += math.Exp(mustEstimate(t, one(with)).LogEvidence - base)
 		}
-		if atOdds(t, f) {
-			// Stand-ins for the outcomes do not add up as the outcomes do (see the package
-			// comment on LogEvidence); there must be an answer all the same.
-			if !(sum > 0) || math.IsInf(sum, 0) {
-				t.Fatalf("no answer at all: %v", sum)
-			}
-			return
-		}
-		if math.Abs(sum-1) > 0.01 {
+		if math.Abs(sum-1) > 1e-3 {
 			t.Fatalf("the outcomes of a gauge sum to %.5f", sum)
 		}
 	})

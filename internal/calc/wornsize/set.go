@@ -98,6 +98,11 @@ type Feature struct {
 type Set struct {
 	Features []Feature
 	Commons  []Common
+	// Stop, when given, is asked between features and nodes of the shared errors
+	// whether to give up (ErrStopped): let it report that nobody waits for the
+	// answer any more. It is called by several goroutines at once and may say yes
+	// once only if it keeps saying so.
+	Stop func() bool
 }
 
 // Law is a probability law on a line, given by its cumulative function at

@@ -35,7 +35,7 @@ func surrogate(cylinders []cylinder, shared []Common) (mean []float64, cov *mat.
 		info.SetSym(c, c, 1/variance(s))
 	}
 	for _, c := range cylinders {
-		addSurrogate(c, k, info, right)
+		addSurrogate(c, shared, info, right)
 	}
 	var chol mat.Cholesky
 	cov = mat.NewSymDense(k, nil)
@@ -57,9 +57,37 @@ func variance(c Common) float64 {
 	return c.HalfWidth * c.HalfWidth / 3
 }
 
+// outlying is how many standard deviations from its fellows a reading may lie
+// before the surrogate takes it for a slip.
+const outlying = 8
+
+func commonVariance(shared []Common, c int) float64 {
+	if c < 0 {
+		return 0
+	}
+	return variance(shared[c])
+}
+
+// typicalReading is the median of the measured readings.
+func (c cylinder) typicalReading() float64 {
+	var all []float64
+	for _, o := range c.observations {
+		if o.kind == Measured {
+			all = append(all, o.centre())
+		}
+	}
+	if len(all) == 0 {
+		return 0
+	}
+	slices.Sort(all)
+	n := len(all)
+	return (all[(n-1)/2] + all[n/2]) / 2
+}
+
 // addSurrogate adds one feature's measured readings, its base size and the
 // effects of its sections eliminated.
-func addSurrogate(c cylinder, k int, info *mat.SymDense, right *mat.VecDense) {
+func addSurrogate(c cylinder, shared []Common, info *mat.SymDense, right *mat.VecDense) {
+	k := len(shared)
 	local := mat.NewSymDense(4, nil)
 	cross := mat.NewDense(4, k, nil)
 	rhs := mat.NewVecDense(4, nil)
@@ -79,11 +107,11 @@ func addSurrogate(c cylinder, k int, info *mat.SymDense, right *mat.VecDense) {
 		}
 	}
 	any := false
+	middle := c.typicalReading()
 	for _, o := range c.observations {
 		if o.kind != Measured {
 			continue
 		}
-		any = true
 		v := o.u*o.u + (o.high-o.low)*(o.high-o.low)/12 + o.lip*o.lip
 		z := int(o.station) - 1
 		typical := max(z, 0)
@@ -96,6 +124,10 @@ func addSurrogate(c cylinder, k int, info *mat.SymDense, right *mat.VecDense) {
 			form += c.bell[0]*c.bell[0] + c.oval[0]*c.oval[0]/2
 		}
 		v += form
+		if far := c.bell[typical]*c.bell[typical] + c.oval[typical]*c.oval[typical] + commonVariance(shared, o.common); math.Abs(o.centre()-middle) > outlying*math.Sqrt(v+far) {
+			continue // a slip would drag all nodes to where nothing is
+		}
+		any = true
 		y := o.centre() - origin - expected
 		for i := range 4 {
 			for j := i; j < 4; j++ {

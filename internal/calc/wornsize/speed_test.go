@@ -23,6 +23,43 @@ func twelveReadings(directed bool) Feature {
 	return f
 }
 
+// garageReadings is a bore that is oval by some 20 µm and wider at one mouth,
+// read twice in each of two directions at three stations, u 3 µm, the errors of
+// repeating drawn once and written down. shared is the place of the one error
+// that all share, or −1; without directions if not directed.
+func garageReadings(directed bool, shared int) Feature {
+	f := twelveReadings(directed)
+	size := [3][2]float64{{62, 45}, {50, 33}, {55, 40}} // by station and direction
+	noise := [12]float64{1.2, -2.7, 0.4, 3.1, -1.9, 0.3, 2.2, -0.6, -3.4, 1.5, -0.8, 2.9}
+	for i := range f.Readings {
+		station, direction := i%3, i/3%2
+		f.Readings[i].Value = size[station][direction] + noise[i]
+		f.Readings[i].Station = Station(1 + station)
+		f.Readings[i].Common = shared
+		if directed {
+			f.Readings[i].Direction = 90 * float64(direction)
+		}
+	}
+	return f
+}
+
+// BenchmarkOneFeature is twelve readings of one instrument in three sections.
+func BenchmarkOneFeature(b *testing.B) {
+	for name, set := range map[string]Set{
+		"plain":           {Features: []Feature{garageReadings(false, -1)}},
+		"directed":        {Features: []Feature{garageReadings(true, -1)}},
+		"shared":          {Features: []Feature{garageReadings(false, 0)}, Commons: []Common{{U: 2}}},
+		"directed shared": {Features: []Feature{garageReadings(true, 0)}, Commons: []Common{{U: 2}}},
+	} {
+		b.Run(name, func(b *testing.B) {
+			b.ReportAllocs()
+			for b.Loop() {
+				estimateOrFail(b, set)
+			}
+		})
+	}
+}
+
 func estimateOrFail(tb testing.TB, set Set) Posterior {
 	tb.Helper()
 	p, err := Estimate(set)
