@@ -107,6 +107,9 @@ func quality(accept []mediaRange, mediaType string) float64 {
 // refusal.
 func (op *operation) negotiate(headers []string) (string, error) {
 	accept := acceptOf(strings.Join(headers, ","))
+	if len(op.forms) > 0 && len(accept) > 0 {
+		return op.choose(accept)
+	}
 	if len(op.columns) == 0 || len(accept) == 0 {
 		return jsonType, nil
 	}
@@ -118,4 +121,18 @@ func (op *operation) negotiate(headers []string) (string, error) {
 		return csvList, nil
 	}
 	return jsonType, nil
+}
+
+// choose is negotiate for an answer that comes in forms beside JSON.
+func (op *operation) choose(accept []mediaRange) (string, error) {
+	best, most := "", 0.0
+	for _, form := range append([]string{jsonType}, op.forms...) {
+		if q := quality(accept, form); q > most {
+			best, most = form, q
+		}
+	}
+	if best == "" {
+		return "", problem.New(problem.NotAcceptable, "Ask with Accept for application/json or %s; this comes as nothing else.", strings.Join(op.forms, " or "))
+	}
+	return best, nil
 }

@@ -11,7 +11,13 @@ import (
 )
 
 func freePeriodOut(p lending.FreePeriod) FreePeriod {
-	return FreePeriod{From: p.From, Until: p.Until, Tools: p.Tools}
+	return FreePeriod{From: p.From, Until: p.Until, Ends: present(p.Ends), Tools: p.Tools}
+}
+
+func failedOut(f lending.Failed) FailedPeriod {
+	return FailedPeriod{From: f.From, Until: f.Until, Because: each(f.Because, func(b lending.Because) FailedBecause {
+		return FailedBecause{Tool: present(b.Tool), ToolModel: present(b.Model), Reason: FailedBecauseReason(b.Reason), Text: b.Text}
+	})}
 }
 
 // What is looked through unless the caller says otherwise, and at most.
@@ -40,18 +46,18 @@ func (in *call) outlook(from, until *time.Time) lending.Period {
 // GetAvailability implements the contract.
 func (s *Server) GetAvailability(c echo.Context, _ InClub, params GetAvailabilityParams) error {
 	return s.read(c, func(b *postgres.Batch, in *call) func() (answer, error) {
-		need := lending.Need{Tools: or(params.Tool, nil), Models: or(params.ToolModel, nil)}
+		need := lending.Need{Tools: or(params.Tool, nil), Models: or(params.ToolModel, nil), Kits: or(params.Kit, nil), Garage: or(params.Garage, ""), Now: in.now}
 		hours := or(params.DurationHours, 72)
 		window := in.outlook(params.From, params.Until)
-		if len(need.Tools)+len(need.Models) == 0 {
-			in.fault = problem.Invalid(problem.Fault{Pointer: "?tool", Detail: "name what is needed: `tool` or `tool_model`, as often as there are"})
+		if len(need.Tools)+len(need.Models)+len(need.Kits) == 0 {
+			in.fault = problem.Invalid(problem.Fault{Pointer: "?tool", Detail: "name what is needed: `tool`, `tool_model` or `kit`, as often as there are"})
 		}
-		free := lending.CommonFree(b, need, window, time.Duration(hours)*time.Hour, or(params.First, 5))
+		free := lending.CommonFreeAndWhy(b, need, window, time.Duration(hours)*time.Hour, or(params.First, 5))
 		return func() (answer, error) {
-			if faults := free.Unknown("?tool", "?tool_model"); len(faults) > 0 {
+			if faults := free.Unknown(lending.Pointers{Tool: "?tool", Model: "?tool_model", Kit: "?kit", Garage: "?garage"}); len(faults) > 0 {
 				return answer{}, problem.Invalid(faults...)
 			}
-			return ok(Availability{DurationHours: hours, Periods: each(free.Periods(), freePeriodOut), Summary: free.Summary()}), nil
+			return ok(Availability{DurationHours: hours, Periods: each(free.Periods(), freePeriodOut), Failed: each(free.Failed(), failedOut), Summary: free.Summary()}), nil
 		}
 	})
 }

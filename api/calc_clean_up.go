@@ -7,6 +7,7 @@ import (
 
 	"github.com/labstack/echo/v4"
 
+	"pinwright/internal/calc/derivation"
 	"pinwright/internal/calc/length"
 	"pinwright/internal/calc/uncertainty"
 	"pinwright/internal/calc/wornsize"
@@ -35,16 +36,23 @@ func (s *Server) CalcCleanUp(c echo.Context, params CalcCleanUpParams) error {
 		var posterior wornsize.Posterior
 		err := s.timed(in.ctx, cleaningUp, func() (w workload, err error) {
 			w = workload{features: 1, readings: len(bore.feature.Readings)}
-			posterior, err = wornsize.Estimate(wornsize.Set{Features: []wornsize.Feature{bore.feature}, Commons: bore.set})
+			posterior, err = wornsize.Estimate(wornsize.Set{Features: []wornsize.Feature{bore.feature}, Commons: bore.set, Stop: in.abandoned})
 			return w, err
 		})
+		if problem.Is(err, problem.Unavailable) {
+			return answer{}, err
+		}
 		if err != nil {
 			return answer{}, problem.Invalid(faultOf("/readings", err))
 		}
 		if err := bore.contradictions(); err != nil {
 			return answer{}, err
 		}
-		return ok(bore.answer(shownIn(ask.Reamer, params.Units), shownIn(ask.Nominal, params.Units).Unit(), posterior.Features[0])), nil
+		out := bore.answer(shownIn(ask.Reamer, params.Units), shownIn(ask.Nominal, params.Units).Unit(), posterior.Features[0])
+		out.Explanation = explained(params.Explain, func() []derivation.Step {
+			return append([]derivation.Step{bore.offset(ask.Reamer.Length())}, posterior.Features[0].CutDerivation(bore.from(ask.Reamer.Length()))...)
+		})
+		return ok(out), nil
 	})
 }
 
@@ -66,6 +74,13 @@ func (b *boreAsked) fault(pointer, detail string) {
 
 // from counts a size from nominal, in micrometres.
 func (b *boreAsked) from(l length.Length) float64 { return (l - b.nominal).Micrometres() }
+
+// offset tells where the engine's sizes are counted from.
+func (b *boreAsked) offset(cut length.Length) derivation.Step {
+	return derivation.Step{Name: "size of the cut, from nominal", Formula: "c = 1000 (d - D)",
+		Inputs: []derivation.Value{derivation.Number("d", "reamer, taken to cut its own size", cut.Millimetres(), "mm"), derivation.Number("D", "nominal size", b.nominal.Millimetres(), "mm")},
+		Result: derivation.Number("c", "size of the cut, from nominal", b.from(cut), "um"), Source: "definition; sizes within the engine are counted from nominal"}
+}
 
 // near reports whether a size can belong to the bore at all; half and one and a
 // half times the nominal size catch every mix-up of units.

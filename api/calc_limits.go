@@ -9,6 +9,7 @@ import (
 
 	"github.com/labstack/echo/v4"
 
+	"pinwright/internal/calc/derivation"
 	"pinwright/internal/calc/length"
 	"pinwright/internal/calc/limits"
 	"pinwright/internal/problem"
@@ -32,8 +33,6 @@ func shownIn(q length.Quantity, unit *Units) length.Quantity {
 	return shown
 }
 
-const iso286 = "ISO 286-1 and ISO 286-2, tables"
-
 // CalcLimits implements the contract.
 func (s *Server) CalcLimits(c echo.Context, params CalcLimitsParams) error {
 	return s.calculate(c, func(in *call) (answer, error) {
@@ -41,9 +40,9 @@ func (s *Server) CalcLimits(c echo.Context, params CalcLimitsParams) error {
 		if in.fault != nil {
 			return answer{}, in.fault
 		}
-		kind, find := LimitsOutKind("shaft"), limits.Shaft
+		kind, find := LimitsOutKind("shaft"), limits.ShaftZone
 		if unicode.IsUpper(rune(ask.Class[0])) {
-			kind, find = "hole", limits.Hole
+			kind, find = "hole", limits.HoleZone
 		}
 		l, err := find(ask.Class, ask.Size.Length())
 		if err != nil {
@@ -56,7 +55,11 @@ func (s *Server) CalcLimits(c echo.Context, params CalcLimitsParams) error {
 			Size: entered(size), Class: ask.Class, Kind: kind,
 			LowerDeviation: lengthOut(l.Lower, unit), UpperDeviation: lengthOut(l.Upper, unit),
 			Smallest: lengthOut(smallest, unit), Largest: lengthOut(largest, unit), Tolerance: lengthOut(l.Width(), unit),
-			Source: iso286,
+			Derived: !l.Printed, Rule: l.Rule.Formula(), Source: limits.Tables,
+			Explanation: explained(params.Explain, func() []derivation.Step { return l.Derivation(ask.Size.Length()) }),
+		}
+		if out.Derived {
+			out.Source = limits.Derived
 		}
 		out.Summary = fmt.Sprintf("A %s of %s in class %s may measure from %s to %s.", kind, size, ask.Class, out.Smallest.Text, out.Largest.Text)
 		return ok(out), nil
@@ -87,11 +90,12 @@ func (s *Server) CalcFit(c echo.Context, params CalcFitParams) error {
 		holeLeast, holeMost := pair.Hole.Of(pair.Size)
 		shaftLeast, shaftMost := pair.Shaft.Of(pair.Size)
 		return ok(FitOut{
-			Size: entered(size), Fit: pair.Symbol, Kind: FitOutKind(pair.Kind),
+			Size: entered(size), Fit: pair.Symbol(), Kind: FitOutKind(pair.Kind),
 			HoleSmallest: lengthOut(holeLeast, unit), HoleLargest: lengthOut(holeMost, unit),
 			ShaftSmallest: lengthOut(shaftLeast, unit), ShaftLargest: lengthOut(shaftMost, unit),
 			ClearanceMin: lengthOut(pair.LeastClearance, unit), ClearanceMax: lengthOut(pair.GreatestClearance, unit),
 			Source: source, Summary: fitSummary(pair, size),
+			Explanation: explained(params.Explain, func() []derivation.Step { return pair.Derivation(source) }),
 		}), nil
 	})
 }
@@ -104,14 +108,18 @@ func fitAt(symbol string, size length.Length) (limits.Pair, string, error) {
 		if errors.Is(err, limits.ErrClass) {
 			err = fmt.Errorf("%w; a metric fit is written hole/shaft, such as H7/g6", err)
 		}
-		return pair, "ANSI/ASME B4.1-1967, tables", err
+		return pair, limits.InchTables, err
 	}
 	fit, err := limits.ParseFit(symbol)
 	if err != nil {
 		return limits.Pair{}, "", err
 	}
+	source := limits.Tables
+	if !limits.Printed(fit.Hole) || !limits.Printed(fit.Shaft) {
+		source = limits.Derived
+	}
 	pair, err := fit.At(size)
-	return pair, iso286, err
+	return pair, source, err
 }
 
 func fitSummary(p limits.Pair, size length.Quantity) string {
@@ -119,9 +127,9 @@ func fitSummary(p limits.Pair, size length.Quantity) string {
 	least, most := p.LeastClearance, p.GreatestClearance
 	switch p.Kind {
 	case limits.Clearance:
-		return fmt.Sprintf("%s at %s always leaves room: %s to %s of clearance.", p.Symbol, size, least.Text(unit), most.Text(unit))
+		return fmt.Sprintf("%s at %s always leaves room: %s to %s of clearance.", p.Symbol(), size, least.Text(unit), most.Text(unit))
 	case limits.Interference:
-		return fmt.Sprintf("%s at %s is always tight: %s to %s of interference.", p.Symbol, size, most.Abs().Text(unit), least.Abs().Text(unit))
+		return fmt.Sprintf("%s at %s is always tight: %s to %s of interference.", p.Symbol(), size, most.Abs().Text(unit), least.Abs().Text(unit))
 	}
-	return fmt.Sprintf("%s at %s may fall either way: from %s of interference to %s of clearance.", p.Symbol, size, least.Abs().Text(unit), most.Text(unit))
+	return fmt.Sprintf("%s at %s may fall either way: from %s of interference to %s of clearance.", p.Symbol(), size, least.Abs().Text(unit), most.Text(unit))
 }

@@ -164,11 +164,7 @@ func TestACleanUpQuestionThatWaitsTooLongIsAskedToComeAgain(t *testing.T) {
 		t.Fatal(err)
 	}
 	w.handler = short.Handler()
-	var rows []string
-	for i := range 12 {
-		rows = append(rows, fmt.Sprintf(`{"value":"8.%03d mm","u":"3 um","direction":%d}`, 100+i, 10*i))
-	}
-	body := `{"nominal":"8 mm","reamer":"8.2 mm","readings":[` + strings.Join(rows, ",") + `]}`
+	body := largestCleanUp()
 	statuses := make(chan int, 16)
 	for range cap(statuses) {
 		go func() {
@@ -176,7 +172,7 @@ func TestACleanUpQuestionThatWaitsTooLongIsAskedToComeAgain(t *testing.T) {
 			r.Header.Set("Content-Type", "application/json")
 			rec := httptest.NewRecorder()
 			w.handler.ServeHTTP(rec, r)
-			if rec.Code == 503 && rec.Header().Get("Retry-After") != "5" {
+			if rec.Code == 503 && rec.Header().Get("Retry-After") == "" {
 				t.Error("no time to come again is told")
 			}
 			statuses <- rec.Code

@@ -7,6 +7,7 @@ import (
 
 	"github.com/labstack/echo/v4"
 
+	"pinwright/internal/calc/derivation"
 	"pinwright/internal/calc/length"
 	"pinwright/internal/calc/uncertainty"
 	"pinwright/internal/problem"
@@ -23,12 +24,12 @@ func (s *Server) CalcUncertainty(c echo.Context, params CalcUncertaintyParams) e
 			return answer{}, problem.Invalid(faults...)
 		}
 		if ask.Inputs == nil {
-			return readingBudget(ask, shownIn(*ask.Value, params.Units).Unit())
+			return readingBudget(ask, shownIn(*ask.Value, params.Units).Unit(), params.Explain)
 		}
 		if params.Units != nil {
 			return answer{}, problem.Invalid(problem.Fault{Pointer: "?units", Detail: "belongs to one reading; inputs keep the units that they have, so leave it out"})
 		}
-		return generalBudget(*ask.Inputs)
+		return generalBudget(*ask.Inputs, params.Explain)
 	})
 }
 
@@ -121,7 +122,10 @@ const (
 	expansionDoF         = 8
 )
 
-func readingBudget(ask UncertaintyIn, unit length.Unit) (answer, error) {
+var assumedThermometer = uncertainty.Remark{Code: "assumed_thermometer", Params: []uncertainty.Param{{Name: "half_width", Value: thermometerHalfWidth, Unit: "K"}},
+	Text: "The temperature was taken as right to 1 K either way (common practice, no published source)."}
+
+func readingBudget(ask UncertaintyIn, unit length.Unit, explain *bool) (answer, error) {
 	reading := uncertainty.Reading{Read: ask.Value.Length(), Method: ask.With.method(), Shape: ask.With.usualShape()}
 	var assumed []uncertainty.Remark
 	if ask.Shape != nil {
@@ -142,8 +146,7 @@ func readingBudget(ask UncertaintyIn, unit length.Unit) (answer, error) {
 	}
 	if t := ask.TemperatureCelsius; t != nil {
 		reading.Thermal.Temperature = &uncertainty.Estimate{Value: *t, U: uncertainty.Standard(uncertainty.Rectangular, thermometerHalfWidth)}
-		assumed = append(assumed, uncertainty.Remark{Code: "assumed_thermometer", Params: []uncertainty.Param{{Name: "half_width", Value: thermometerHalfWidth, Unit: "K"}},
-			Text: "The temperature was taken as right to 1 K either way (common practice, no published source)."})
+		assumed = append(assumed, assumedThermometer)
 	}
 	reading.Thermal.Expansion = expansionOf(ask.WorkpieceExpansion)
 	reading.Thermal.InstrumentExpansion = expansionOf(ask.InstrumentExpansion)
@@ -157,6 +160,7 @@ func readingBudget(ask UncertaintyIn, unit length.Unit) (answer, error) {
 	value := micrometresOut(result.Value.Micrometres(), string(unit))
 	text := result.Text(unit)
 	out.Value, out.Text, out.Unit = &value, &text, pointerTo(Unit(unit))
+	out.Explanation = explained(explain, func() []derivation.Step { return result.Derivation() })
 	out.Assumed, out.Warnings = textsOut(append(assumed, result.Assumed...)), textsOut(result.Warnings)
 	out.Source = "JCGM 100:2008, clauses 4 and 5 and annex G; ISO 1 for the temperature"
 	out.Summary = fmt.Sprintf("The %s measures %s, about %.0f times in 100.", reading.Shape, text, 100*result.Budget.Coverage)
@@ -170,7 +174,7 @@ func expansionOf(perMillion *float64) *uncertainty.Estimate {
 	return &uncertainty.Estimate{Value: *perMillion * 1e-6, U: expansionU, DoF: expansionDoF}
 }
 
-func generalBudget(inputs []BudgetInputIn) (answer, error) {
+func generalBudget(inputs []BudgetInputIn, explain *bool) (answer, error) {
 	list := make([]uncertainty.Input, len(inputs))
 	for i, in := range inputs {
 		list[i] = uncertainty.Input{Name: in.Name, U: in.U, Sensitivity: or(in.Sensitivity, 1), DoF: or(in.DegreesOfFreedom, uncertainty.Infinite)}
@@ -180,6 +184,7 @@ func generalBudget(inputs []BudgetInputIn) (answer, error) {
 		return answer{}, problem.Invalid(faultOf("/inputs", err))
 	}
 	out := budgetOut(budget, 1)
+	out.Explanation = explained(explain, func() []derivation.Step { return budget.Derivation("1") })
 	out.Assumed, out.Warnings = []Text{{Code: "assumed_uncorrelated", Text: "The inputs were taken as uncorrelated; choose them so."}}, []Text{}
 	out.Source = "JCGM 100:2008, 5.1.2 and annex G"
 	out.Summary = budgetSummary(out)

@@ -68,7 +68,7 @@ func (s *Server) cross(next echo.HandlerFunc) echo.HandlerFunc {
 			}
 			return c.NoContent(http.StatusNoContent)
 		}
-		if s.isPublic(c) {
+		if s.isPublic(c) && !s.isSecret(c) {
 			h.Set("Access-Control-Allow-Origin", "*")
 			h.Set("Access-Control-Expose-Headers", readable)
 		} else {
@@ -76,6 +76,13 @@ func (s *Server) cross(next echo.HandlerFunc) echo.HandlerFunc {
 		}
 		return next(c)
 	}
+}
+
+// isSecret reports whether a request is for something that its address lets one
+// see: it is of a club, and calendar programs read it, not pages.
+func (s *Server) isSecret(c echo.Context) bool {
+	op := s.contract.byRoute[c.Request().Method+" "+c.Path()]
+	return op != nil && op.Secret
 }
 
 // letRead lets the page that asks read the answer.

@@ -1,6 +1,7 @@
 package api_test
 
 import (
+	"context"
 	"encoding/json"
 	"io"
 	"log/slog"
@@ -11,6 +12,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
 	dto "github.com/prometheus/client_model/go"
@@ -20,6 +22,10 @@ import (
 	"github.com/prometheus/prometheus/promql/parser"
 
 	"pinwright/api"
+	"pinwright/internal/jobs"
+	"pinwright/internal/mail"
+	"pinwright/internal/postgres"
+	"pinwright/internal/reminder"
 	"pinwright/internal/telemetry"
 )
 
@@ -115,10 +121,41 @@ func exercisedScrape(t *testing.T) (*world, shown) {
 	t.Cleanup(func() { traces.Stop(t.Context()) })
 	w := newWorld(t, func(o *api.Options) { o.Metrics, o.Tracer = registry, traces.Tracer() })
 	exercise(w)
+	runJobs(t, w, registry)
 	// A code that is taken is refused by its constraint, which is an error of the
 	// database.
 	w.do("POST", w.at("garages"), w.officer, workshop).want(409)
 	return w, shownBy(w.exposed())
+}
+
+// runJobs lets what comes by the clock run beside the service, until a sweep has
+// gone through.
+func runJobs(t *testing.T, w *world, registry *prometheus.Registry) {
+	t.Helper()
+	log := slog.New(slog.DiscardHandler)
+	if err := jobs.Migrate(t.Context(), w.db.OwnerURL, log); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := mail.New(mail.Settings{Addr: "127.0.0.1:1", Security: mail.StartTLS, From: "club@hollow-lane.example", Timeout: time.Second, Log: log, Metrics: registry}); err != nil {
+		t.Fatal(err)
+	}
+	figures := jobs.NewFigures()
+	registry.MustRegister(figures)
+	r, err := jobs.New(jobs.Options{URL: w.db.JobsURL, DB: &postgres.DB{Pool: w.db.App}, Sweeps: []jobs.Sweep{{Name: "reminders", Every: time.Minute, Run: reminder.Sweep}}, Log: log, Figures: figures})
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.Start(t.Context())
+	t.Cleanup(func() {
+		if err := r.Stop(context.Background()); err != nil {
+			t.Error(err)
+		}
+	})
+	for end := time.Now().Add(time.Minute); w.exposed()["pinwright_sweep_age_seconds"] == nil; time.Sleep(50 * time.Millisecond) {
+		if time.Now().After(end) {
+			t.Fatal("no sweep went through within a minute")
+		}
+	}
 }
 
 func TestAlertRulesAskForWhatTheServiceShows(t *testing.T) {

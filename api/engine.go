@@ -2,11 +2,15 @@ package api
 
 import (
 	"context"
+	"errors"
 	"time"
 
 	"go.opentelemetry.io/otel/attribute"
 	"go.opentelemetry.io/otel/codes"
 	"go.opentelemetry.io/otel/trace"
+
+	"pinwright/internal/calc/wornsize"
+	"pinwright/internal/problem"
 )
 
 // What the engine works out.
@@ -30,6 +34,7 @@ func (s *Server) timed(ctx context.Context, calculation string, run func() (work
 		_, span = s.tracer.Start(ctx, "engine "+calculation)
 	}
 	w, err := run()
+	err = stopped(err)
 	s.metrics.engine.WithLabelValues(calculation).Observe(time.Since(began).Seconds())
 	if span != nil {
 		span.SetAttributes(attribute.Int("pinwright.joints", w.joints), attribute.Int("pinwright.features", w.features), attribute.Int("pinwright.readings", w.readings))
@@ -42,4 +47,16 @@ func (s *Server) timed(ctx context.Context, calculation string, run func() (work
 		span.End()
 	}
 	return err
+}
+
+// abandoned reports that nobody waits for the answer any more; calculations ask
+// it now and then, so that they do not run on for nobody.
+func (in *call) abandoned() bool { return in.ctx.Err() != nil }
+
+// stopped is the problem of a calculation that was abandoned; other errors pass.
+func stopped(err error) error {
+	if !errors.Is(err, wornsize.ErrStopped) {
+		return err
+	}
+	return &problem.Error{Kind: problem.Unavailable, Detail: "This took longer than anybody waited for it. Send the request again, with fewer joints or readings at once.", RetryAfter: time.Second, Cause: err}
 }

@@ -35,7 +35,8 @@ func sizeOut(s recommend.Size, unit string) EstimatedSize {
 
 func estimateOut(e recommend.FeatureEstimate, unit string) Estimate {
 	out := Estimate{FeatureId: e.Feature.ID, Readings: append([]Id{}, e.Readings...), PassingSize: sizeOut(e.Passing, unit), CleanUpSize: sizeOut(e.CleanUp, unit),
-		Engine: recommend.Engine, Summary: e.Summary, DoNext: remarksOut(e.DoNext), Warnings: remarksOut(e.Warnings), Assumed: remarksOut(e.Assumed)}
+		Engine: recommend.Engine, Summary: e.Summary, DoNext: remarksOut(e.DoNext), Warnings: remarksOut(e.Warnings), Assumed: remarksOut(e.Assumed),
+		Prior: priorUsedOut(e.Prior, unit), Outliers: outliersOut(e.Outliers, unit), Contradictions: disputesOut(e.Disputes, unit)}
 	if e.Original != nil {
 		original := sizeOut(*e.Original, unit)
 		out.OriginalSize = &original
@@ -55,7 +56,7 @@ func estimateOut(e recommend.FeatureEstimate, unit string) Estimate {
 }
 
 // GetEstimate implements the contract.
-func (s *Server) GetEstimate(c echo.Context, _ InClub, feature InFeature, _ GetEstimateParams) error {
+func (s *Server) GetEstimate(c echo.Context, _ InClub, feature InFeature, params GetEstimateParams) error {
 	return s.read(c, func(b *postgres.Batch, in *call) func() (answer, error) {
 		snapshot := recommend.QueueFeature(b, feature)
 		return func() (answer, error) {
@@ -63,6 +64,7 @@ func (s *Server) GetEstimate(c echo.Context, _ InClub, feature InFeature, _ GetE
 			var e recommend.FeatureEstimate
 			err := s.timed(in.ctx, estimating, func() (w workload, err error) {
 				w = workload{joints: len(snapshot.Joints.Items), features: len(snapshot.Features.Items), readings: len(snapshot.Readings.Items)}
+				snapshot.Stop = in.abandoned
 				e, err = recommend.EstimateFeature(snapshot, feature, length.Unit(unit))
 				return w, err
 			})
@@ -70,6 +72,7 @@ func (s *Server) GetEstimate(c echo.Context, _ InClub, feature InFeature, _ GetE
 				return answer{}, err
 			}
 			out := estimateOut(e, unit)
+			out.Explanation = explained(params.Explain, e.Derivation)
 			return ok(out).tagged(out, unit)
 		}
 	})

@@ -58,7 +58,7 @@ func (s *Server) begin(c echo.Context) (in *call, invalid, err error) {
 			return nil, nil, errNowhere
 		}
 	}
-	if len(op.columns) > 0 {
+	if len(op.columns)+len(op.forms) > 0 {
 		c.Response().Header().Set("Vary", "Origin, Accept") // see cross
 	}
 	if !op.isPublic() {

@@ -26,10 +26,17 @@ func kills(short, long int) int {
 	return short
 }
 
-// PostgreSQL is killed under load, as a power cut would, and started again. The
-// service goes on by itself; in between it asks to come back later.
-func TestNothingAcknowledgedIsLostWhenPostgresIsKilled(t *testing.T) {
-	t.Parallel()
+// killable is a PostgreSQL of a test's own that can be killed, as a power cut would,
+// and started again.
+type killable struct {
+	*way
+	db      *pgtest.DB // its owner's connections go the same way, to survive the kills
+	dir     string
+	cluster *localpg.Cluster
+}
+
+func newKillable(t *testing.T) *killable {
+	t.Helper()
 	dir, err := os.MkdirTemp("", "pinwright-killed-")
 	if err != nil {
 		t.Fatal(err)
@@ -38,47 +45,62 @@ func TestNothingAcknowledgedIsLostWhenPostgresIsKilled(t *testing.T) {
 	if err := os.Chmod(dir, 0o711); err != nil { // PostgreSQL's own user passes through
 		t.Fatal(err)
 	}
-	open := func() *localpg.Cluster {
-		c, err := localpg.Open(t.Context(), localpg.Options{Dir: filepath.Join(dir, "kept"), Settings: map[string]string{"max_connections": "50", "shared_buffers": "64MB"}})
-		if err != nil {
-			t.Fatal(err)
-		}
-		t.Cleanup(func() { _ = c.Stop() })
-		return c
-	}
-	cluster := open()
-	if err := schema.Install(t.Context(), cluster.AdminURL(), "pinwright", schema.Passwords{}); err != nil {
+	k := &killable{dir: filepath.Join(dir, "kept")}
+	k.open(t)
+	if err := schema.Install(t.Context(), k.cluster.AdminURL(), "pinwright", schema.Passwords{}); err != nil {
 		t.Fatal(err)
 	}
-	if err := schema.Up(t.Context(), cluster.URL(schema.Owner, "pinwright", nil), migrations.Files); err != nil {
+	if err := schema.Up(t.Context(), k.cluster.URL(schema.Owner, "pinwright", nil), migrations.Files); err != nil {
 		t.Fatal(err)
 	}
-	w := layWay(t, dialer(t, cluster.AdminURL()))
-	db := &pgtest.DB{Name: "pinwright", AppURL: cluster.URL(schema.App, "pinwright", schema.AppSettings())}
-	// The owner's connections must survive the kills too, so they go the same way.
-	db.Owner = w.pool(t, cluster.URL(schema.Owner, "pinwright", nil))
-	k, crowd := crowded(t, db, w)
+	k.way = layWay(t, dialer(t, k.cluster.AdminURL()))
+	k.db = &pgtest.DB{Name: "pinwright", AppURL: k.cluster.URL(schema.App, "pinwright", schema.AppSettings())}
+	k.db.Owner = k.pool(t, k.cluster.URL(schema.Owner, "pinwright", nil))
+	return k
+}
+
+func (k *killable) open(t *testing.T) {
+	t.Helper()
+	var err error
+	if k.cluster, err = localpg.Open(t.Context(), localpg.Options{Dir: k.dir, Settings: map[string]string{"max_connections": "50", "shared_buffers": "64MB"}}); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = k.cluster.Stop() })
+}
+
+// killAndStart leaves a moment between both.
+func (k *killable) killAndStart(t *testing.T) {
+	t.Helper()
+	killPostmaster(t, k.dir)
+	<-k.cluster.Done()
+	_ = k.cluster.Stop() // gives up the folder; its server is gone
+	time.Sleep(100 * time.Millisecond)
+	k.open(t)
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	k.dial = dialer(t, k.cluster.AdminURL())
+}
+
+// PostgreSQL is killed under load and started again. The service goes on by itself;
+// in between it asks to come back later.
+func TestNothingAcknowledgedIsLostWhenPostgresIsKilled(t *testing.T) {
+	t.Parallel()
+	server := newKillable(t)
+	k, crowd := crowded(t, server.db, server.way)
 	ctx, stop := context.WithCancel(t.Context())
 	done := make(chan struct{})
 	go func() { defer close(done); crowd.Run(ctx, 8) }()
 	recovers(t, crowd, "the start")
 	n := kills(3, 30)
 	for range n {
-		killPostmaster(t, filepath.Join(dir, "kept"))
-		<-cluster.Done()
-		_ = cluster.Stop() // gives up the folder; its server is gone
-		time.Sleep(100 * time.Millisecond)
-		cluster = open()
-		w.mu.Lock()
-		w.dial = dialer(t, cluster.AdminURL())
-		w.mu.Unlock()
+		server.killAndStart(t)
 		recovers(t, crowd, "a kill of PostgreSQL")
 	}
 	stop()
 	<-done
 	t.Logf("%d kills: %v", n, crowd)
-	db.Owner.Reset()
-	if err := crowd.Compare(t.Context(), db.Owner, k.club.ClubID); err != nil {
+	server.db.Owner.Reset()
+	if err := crowd.Compare(t.Context(), server.db.Owner, k.club.ClubID); err != nil {
 		t.Error(err)
 	}
 }

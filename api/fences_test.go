@@ -164,7 +164,8 @@ func walkMatrix(t *testing.T, f fences) {
 			}
 			things := map[string]map[string]string{"existing": {}, "foreign": {}, "random": {}}
 			for _, name := range op.pathParams() {
-				things["existing"][name], things["foreign"][name], things["random"][name] = k.mine.ID[name].String(), k.theirs.ID[name].String(), newID()
+				thing := specimenOf(op, name)
+				things["existing"][name], things["foreign"][name], things["random"][name] = k.mine.ID[thing].String(), k.theirs.ID[thing].String(), newID()
 			}
 			by := callers
 			if token, some := k.wrongRole(op, byRole); some {
@@ -212,6 +213,15 @@ func walkMatrix(t *testing.T, f fences) {
 		t.Errorf("rows of another club were changed (-before +after):\n%s", diff)
 	}
 	t.Logf("%d cells asked, %d of them answered to the right role", asked, answered)
+}
+
+// specimenOf names the specimen that a parameter of the address is filled in with: an act
+// over the counter is of one kind, and each kind has an operation of its own that undoes it.
+func specimenOf(op walked, param string) string {
+	if op.id == "undoReturn" && param == "counter_act" {
+		return "return"
+	}
+	return param
 }
 
 func request(club, token string, ids map[string]string) asked {
@@ -286,7 +296,8 @@ func TestWithoutAnyFenceTheWalkWouldSeeForeignRows(t *testing.T) {
 		case op.method != http.MethodGet:
 		case len(op.pathParams()) > 0:
 			things++
-			if s := look(op); s.Status == 200 {
+			// A refusal for what the thing is (a reamer has no drift) shows as much as an answer.
+			if s := look(op); s.Status == 200 || s.Status == 422 {
 				shown++
 			} else {
 				t.Errorf("%s: another club's thing is answered %d even without fences; the walk cannot see it", op, s.Status)

@@ -9,11 +9,16 @@ import (
 )
 
 func garageOut(g club.Garage) Garage {
-	return Garage{Id: g.ID, Code: g.Code, Name: g.Name, Address: present(g.Address), TimeZone: g.TimeZone, Opens: g.Opens, Closes: g.Closes, Version: g.Version}
+	return Garage{Id: g.ID, Code: g.Code, Name: g.Name, Address: present(g.Address), TimeZone: g.TimeZone, Opens: g.Opens, Closes: g.Closes, Hours: each(g.Hours, hoursOut), Version: g.Version}
 }
 
 func garageIn(g club.Garage) GarageIn {
-	return GarageIn{Code: g.Code, Name: g.Name, Address: present(g.Address), TimeZone: g.TimeZone, Opens: &g.Opens, Closes: &g.Closes}
+	hours := each(g.Hours, hoursOut)
+	return GarageIn{Code: g.Code, Name: g.Name, Address: present(g.Address), TimeZone: g.TimeZone, Opens: &g.Opens, Closes: &g.Closes, Hours: &hours}
+}
+
+func hoursOut(h club.Hours) GarageHours {
+	return GarageHours{Weekday: h.Weekday, Opens: h.Opens, Closes: h.Closes}
 }
 
 // fill takes what in says into g.
@@ -22,6 +27,9 @@ func fillGarage(g club.Garage, in GarageIn) (club.Garage, error) {
 	g.Address = or(in.Address, "")
 	g.Opens = or(in.Opens, "08:00")
 	g.Closes = or(in.Closes, "20:00")
+	g.Hours = each(or(in.Hours, nil), func(h GarageHours) club.Hours {
+		return club.Hours{Weekday: h.Weekday, Opens: h.Opens, Closes: h.Closes}
+	})
 	if faults := g.Check(); len(faults) > 0 {
 		return g, problem.Invalid(faults...)
 	}
@@ -49,7 +57,7 @@ func (s *Server) CreateGarage(c echo.Context, _ InClub, _ CreateGarageParams) er
 			if err != nil {
 				return answer{}, err
 			}
-			club.AddGarage(tx, in.caller.MemberID, g)
+			g = club.AddGarage(tx, in.caller.MemberID, g)
 			return created(in.path("garages", g.ID.String()), garageOut(g)).versioned(g.Version, in.caller.Units), nil
 		}
 	})

@@ -35,8 +35,10 @@ func TestGarageRefusals(t *testing.T) {
 	for _, at := range []string{"/code", "/nmae", "/name", "/time_zone"} {
 		many.wantFault(at)
 	}
-	w.do("POST", w.at("garages"), w.officer, map[string]any{"code": "x", "name": "x", "time_zone": "Mars/Base", "opens": "12:00", "closes": "11:00"}).
-		want(422).wantFault("/time_zone").wantFault("/closes")
+	for _, zone := range []string{"Mars/Base", "MET", "Local"} {
+		w.do("POST", w.at("garages"), w.officer, map[string]any{"code": "x", "name": "x", "time_zone": zone, "opens": "12:00", "closes": "11:00"}).
+			want(422).wantFault("/time_zone").wantFault("/closes")
+	}
 	w.do("POST", w.at("garages"), w.officer, raw(`{"code":"x","code":"y","name":"x","time_zone":"UTC"}`)).want(400).wantProblem("malformed-request")
 	w.do("POST", w.at("garages"), w.officer, raw(`{"code":"x","name":"x","time_zone":"UTC"} {}`)).want(400).wantProblem("malformed-request")
 	w.do("POST", w.at("garages"), w.officer, raw(`{"code":"x","name":"x\u0000","time_zone":"UTC"}`)).want(400).wantProblem("malformed-request")

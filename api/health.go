@@ -27,8 +27,9 @@ const checkPassed = "ok"
 var ErrSchemaUnread = errors.New("the schema's version cannot be read: run pinwright migrate up")
 
 // lively is how lately the database must have answered a request for the
-// service to count as ready though no connection is free for asking.
-const lively = time.Second
+// service to count as ready though no connection is free for asking: longer
+// than a migration may wait for a lock, while all who want the table wait too.
+const lively = 2 * time.Second
 
 // readiness tells for each check that it passed or why it did not. It looks at
 // the database through the pool that serves. A pool whose connections are all
@@ -50,7 +51,13 @@ func (s *Server) readiness(ctx context.Context) map[string]string {
 		}
 		checks["database"] = "the database does not answer"
 	} else if s.ready != nil {
-		if err := s.ready(ctx); err != nil && !(answers && errors.Is(err, ErrSchemaUnread)) { // a migration may hold the table of its version
+		err := s.ready(ctx)
+		if err == nil {
+			s.fitted.Store(true)
+		}
+		// A migration may hold the table of its version. Migrations go forward only, so
+		// that tables which fitted once still fit.
+		if err != nil && !(s.fitted.Load() && errors.Is(err, ErrSchemaUnread)) {
 			checks["schema"] = err.Error()
 		}
 	}
@@ -62,11 +69,19 @@ func (s *Server) GetReadiness(c echo.Context) error {
 	ctx, cancel := context.WithTimeout(c.Request().Context(), time.Second)
 	defer cancel()
 	checks := s.readiness(ctx)
-	for _, why := range checks {
-		if why != checkPassed {
-			c.Response().Header().Set("Retry-After", "1")
-			return c.JSON(http.StatusServiceUnavailable, HealthReport{Status: "unavailable", Checks: &checks})
+	report := HealthReport{Status: "ok", Checks: &checks}
+	if len(s.beside) > 0 {
+		report.Beside = &map[string]string{}
+		for name, tell := range s.beside {
+			(*report.Beside)[name] = tell()
 		}
 	}
-	return c.JSON(http.StatusOK, HealthReport{Status: "ok", Checks: &checks})
+	for _, why := range checks {
+		if why != checkPassed {
+			report.Status = "unavailable"
+			c.Response().Header().Set("Retry-After", "1")
+			return c.JSON(http.StatusServiceUnavailable, report)
+		}
+	}
+	return c.JSON(http.StatusOK, report)
 }

@@ -29,7 +29,7 @@ func (r *importing) judgeMembers(found *postgres.Rows[club.Member], garages *pos
 		if r.outcomes[i].name = body.Number; !r.sound(i) || !r.once(i, seen, "/number", body.Number) {
 			continue
 		}
-		at, err := r.placeOf(i, places, body.Garage)
+		at, err := r.placeOf(i, places, "/garage", body.Garage)
 		if err != nil {
 			return err
 		}

@@ -61,7 +61,8 @@ func summaryOf(out ImportReport, partial bool) string {
 	add(out.Created, "new")
 	add(out.Existing, "there already")
 	add(out.Refused, "to mend")
-	text := fmt.Sprintf("%s%s: %s.", strings.ToUpper(string(out.Kind[:1])), out.Kind[1:], strings.Join(parts, ", "))
+	kind := strings.ReplaceAll(string(out.Kind), "_", " ")
+	text := fmt.Sprintf("%s%s: %s.", strings.ToUpper(kind[:1]), kind[1:], strings.Join(parts, ", "))
 	switch {
 	case out.Refused == 0:
 	case partial && out.Refused < out.RowsRead:

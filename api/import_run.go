@@ -47,8 +47,12 @@ func (r *importing) queue(b *postgres.Batch) func() error {
 	switch r.Kind {
 	case imports.Members:
 		return r.queueMembers(b)
+	case imports.ToolModels:
+		return r.queueToolModels(b)
 	case imports.Tools:
 		return r.queueTools(b)
+	case imports.Kits:
+		return r.queueKits(b)
 	case imports.Vehicles:
 		return r.queueVehicles(b)
 	case imports.Joints:
@@ -242,12 +246,12 @@ func garageIndex(rows *postgres.Rows[club.Garage]) index[club.Garage] {
 	return indexOf(rows.Items, func(g club.Garage) uuid.UUID { return g.ID }, func(g club.Garage) string { return g.Code })
 }
 
-// placeOf is the garage that a row names, nil for none.
-func (r *importing) placeOf(i int, known index[club.Garage], name *string) (*uuid.UUID, error) {
+// placeOf is the garage that a row names at pointer, nil for none.
+func (r *importing) placeOf(i int, known index[club.Garage], pointer string, name *string) (*uuid.UUID, error) {
 	if name == nil {
 		return nil, nil
 	}
-	g, err := known.find("/garage", *name)
+	g, err := known.find(pointer, *name)
 	if g == nil {
 		return nil, r.refuseErr(i, false, err)
 	}

@@ -2,10 +2,10 @@ package api
 
 import (
 	"fmt"
+	"slices"
 
 	"github.com/google/uuid"
 
-	"pinwright/internal/calc/length"
 	"pinwright/internal/club"
 	"pinwright/internal/imports"
 	"pinwright/internal/postgres"
@@ -24,7 +24,7 @@ type toolLookups struct {
 func (r *importing) queueTools(b *postgres.Batch) func() error {
 	found := toolLookups{tools: tool.FindAll(b, r.keys("number")), models: tool.FindModels(b, r.names("model"))}
 	if r.Has("garage") {
-		found.garages = club.FindGarages(b, r.names("garage"))
+		found.garages = club.FindGarages(b, slices.Concat(r.names("garage"), r.names("place")))
 	} else {
 		found.garages = club.ListGarages(b, "", 2)
 	}
@@ -65,7 +65,11 @@ func (r *importing) judgeTools(found toolLookups) error {
 		if r.outcomes[i].name = body.Number; !r.sound(i) || !r.once(i, seen, "/number", body.Number) {
 			continue
 		}
-		at, err := r.placeOf(i, places, &body.Garage)
+		at, err := r.placeOf(i, places, "/garage", &body.Garage)
+		if err != nil {
+			return err
+		}
+		place, err := r.placeOf(i, places, "/place", body.Place)
 		if err != nil {
 			return err
 		}
@@ -78,10 +82,20 @@ func (r *importing) judgeTools(found toolLookups) error {
 		}
 		if was := known[body.Number]; was != nil {
 			r.onRecord(i, was.ID, says("/model", &m.Code, was.ModelCode), saying{pointer: "/garage", given: r.Has("garage"), same: *at == was.GarageID, record: "another garage"},
-				says("/state", (*string)(body.State), string(was.State)), says("/note", body.Note, was.Note))
+				says("/state", (*string)(body.State), string(was.State)), says("/note", body.Note, was.Note), says("/condition", (*string)(body.Condition), string(was.Condition)),
+				saying{pointer: "/place", given: place != nil, same: place != nil && *place == was.PresentGarageID(), record: "another garage"},
+				r.saysMoney("/value", body.Value, was.ValueMinor), r.saysMoney("/deposit", body.Deposit, was.DepositMinor),
+				saysDay("/inspection_due_on", dayOf(body.InspectionDueOn), was.InspectionDueOn))
 			continue
 		}
-		t := tool.Tool{ID: newID(), Number: body.Number, GarageID: *at, State: tool.State(or(body.State, ToolState(tool.InService))), Note: or(body.Note, "")}.Of(*m)
+		t, err := newTool(r.in, body, *at, place)
+		if err := r.refuseErr(i, false, err); err != nil {
+			return err
+		}
+		if !r.sound(i) {
+			continue
+		}
+		t = t.Of(*m)
 		if n := fresh[m.Code]; n != nil && n.ID == m.ID && !n.used {
 			n.used = true
 			r.outcomes[i].also = []string{m.Code}
@@ -160,25 +174,14 @@ func (r *importing) agrees(i int, m tool.Model) error {
 			object[field] = value // the schema wants them, and they agree
 		}
 	}
-	said, err := decodeRow[ToolModelIn](r, i, "ToolModelIn", true)
-	if err != nil || !r.sound(i) {
+	if _, err := decodeRow[ToolModelIn](r, i, "ToolModelIn", true); err != nil || !r.sound(i) {
 		return err
 	}
-	size := func(pointer string, q *length.Quantity, record *length.Length) saying {
-		return saying{pointer: pointer, given: q != nil, same: q != nil && record != nil && q.Length() == *record, record: sizeText((*int64)(record), r.in.caller.Units)}
-	}
-	charge := saying{pointer: "/charge_per_use", given: said.ChargePerUse != nil}
-	if c := said.ChargePerUse; c != nil && m.ChargeMinor != nil {
-		charge.same = c.Minor == *m.ChargeMinor && or(c.Currency, r.in.caller.Currency) == r.in.caller.Currency
-		charge.record = moneyOut(*m.ChargeMinor, r.in.caller.Currency).Text
-	}
-	for _, s := range []saying{says("/name", &said.Name, m.Name), says("/kind", (*string)(&said.Kind), string(m.Kind)), size("/size", said.Size, m.Size),
-		size("/resolution", said.Resolution, m.Resolution), size("/range_from", said.RangeFrom, m.RangeFrom), size("/range_to", said.RangeTo, m.RangeTo),
-		says("/gauge_class", (*string)(said.GaugeClass), or(m.GaugeClass, "")), says("/gauge_sense", (*string)(said.GaugeSense), or(m.GaugeSense, "")),
-		charge, says("/caution", said.Caution, m.Caution)} {
+	said, err := r.saidOfModel(object, true, m)
+	for _, s := range said {
 		if s.given && !s.same {
 			r.refuse(i, true, problem.Fault{Pointer: s.pointer, Detail: fmt.Sprintf("the model %s has %s here, by the record or by an earlier row; make the rows agree, or leave the column out with ignore", m.Code, orNothing(s.record))})
 		}
 	}
-	return nil
+	return err
 }

@@ -36,7 +36,7 @@ func (r *importing) judgeVehicles(found *postgres.Rows[vehicle.Vehicle], garages
 		if r.outcomes[i].name = body.Code; !r.sound(i) || !r.once(i, seen, "/code", body.Code) {
 			continue
 		}
-		at, err := r.placeOf(i, places, body.Garage)
+		at, err := r.placeOf(i, places, "/garage", body.Garage)
 		if err != nil {
 			return err
 		}

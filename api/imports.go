@@ -20,7 +20,7 @@ import (
 
 // single names the operation that makes one of what the rows of a sheet are: its
 // roles are needed for a sheet of them.
-var single = map[imports.Kind]string{imports.Members: "createMember", imports.Tools: "createTool", imports.Vehicles: "createVehicle",
+var single = map[imports.Kind]string{imports.Members: "createMember", imports.ToolModels: "createToolModel", imports.Tools: "createTool", imports.Kits: "createKit", imports.Vehicles: "createVehicle",
 	imports.Joints: "createJoints", imports.Readings: "createReadings"}
 
 // takeSheets teaches the operation that takes sheets what the contract cannot

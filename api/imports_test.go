@@ -37,11 +37,15 @@ func (w *world) mews() *world {
 	return w
 }
 
-// bringAll brings in the sheets up to and with kind, and returns their imports by kind.
+// bringAll brings in the sheets up to and with last, but those of models and kits, or
+// all where last is empty, and returns their imports by kind.
 func (w *world) bringAll(last string) map[string]*response {
 	w.t.Helper()
 	out := map[string]*response{}
 	for _, kind := range imports.Kinds() {
+		if last != "" && (kind == imports.ToolModels || kind == imports.Kits) { // what tools need comes with them
+			continue
+		}
 		out[string(kind)] = w.bring(w.officer, string(kind), "", sheetFile(w.t, string(kind))).want(201)
 		if string(kind) == last {
 			break
@@ -153,7 +157,7 @@ func codesAt(r *response, path ...any) []string {
 func TestTheSameSheetAgainMakesNothing(t *testing.T) {
 	t.Parallel()
 	w := newWorld(t).mews()
-	w.bringAll("readings")
+	w.bringAll("")
 	before := w.count()
 	for _, kind := range imports.Kinds() {
 		r := w.bring(w.officer, string(kind), "", sheetFile(t, string(kind))).want(201)
@@ -358,5 +362,102 @@ func TestListsAsCSVComeInAgain(t *testing.T) {
 				t.Errorf("%s: %v", kind, c)
 			}
 		}
+	}
+}
+
+// What lists of models, tools and kits give out as CSV makes the same things again
+// where they are gone: all that was said of them, as it was entered.
+func TestModelsToolsAndKitsMakeTheRoundTrip(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t).mews()
+	w.do("POST", w.at("garages"), w.officer, row{"code": "quay", "name": "Quay", "time_zone": "UTC"}).want(201)
+	w.bring(w.officer, "tool_models", "", sheetFile(t, "tool_models")).want(201)
+	w.bring(w.officer, "tools", "", "number,model,garage,present place,condition,worth,deposit,inspection due,note\nX-1,reamer-9.700,mews,quay,worn,40.50,8,2027-02-28,'=x\nX-2,reamer-9.700,mews,,,,,,\n"+
+		"P-1,puller-80,mews,,,,,,\nS-1,reamer-set-9,quay,,incomplete,,,,two blades missing\n").want(201)
+	w.bring(w.officer, "kits", "", "code,name,contents,note\nbox,Box,X-1|any reamer-9.700|P-1,\"red, with a lid\"\ntwo,Two,any reamer-9.700;any reamer-9.700,\n").want(201)
+	lists := []string{"tool-models", "tools", "kits"}
+	kinds := []string{"tool_models", "tools", "kits"}
+	sheets, before := map[string]string{}, map[string]any{}
+	// bare is a list without what the service gives out itself.
+	bare := func(list string) any {
+		t.Helper()
+		items := w.do("GET", w.at(list), w.officer, nil).want(200).get("items")
+		var strip func(v any)
+		strip = func(v any) {
+			switch v := v.(type) {
+			case []any:
+				for _, one := range v {
+					strip(one)
+				}
+			case map[string]any:
+				for _, name := range []string{"id", "model_id", "tool_id", "version"} {
+					delete(v, name)
+				}
+				for _, one := range v {
+					strip(one)
+				}
+			}
+		}
+		strip(items)
+		return items
+	}
+	for _, list := range lists {
+		sheets[list] = string(w.do("GET", w.at(list), w.officer, nil, header{"Accept", "text/csv"}).want(200).body)
+		before[list] = bare(list)
+	}
+	for i, list := range lists { // all is there already
+		if r := w.bring(w.officer, kinds[i], "&dry_run=true", sheets[list]).want(200); r.num("existing") != r.num("rows_read") || r.num("rows_read") < 2 {
+			t.Errorf("%s:\n%s\n%s", list, sheets[list], r.body)
+		}
+	}
+	imported := w.do("GET", w.at("imports"), w.officer, nil).want(200)
+	for i := range imported.get("items").([]any) {
+		w.do("POST", w.at("imports/"+imported.str("items", i, "id")+"/revert"), w.officer, row{"reason": "to see them come back"}).want(200)
+	}
+	for _, list := range lists {
+		if n := len(bare(list).([]any)); n != 0 {
+			t.Fatalf("%d %s are left after all was taken back", n, list)
+		}
+	}
+	for i, list := range lists {
+		r := w.bring(w.officer, kinds[i], "", sheets[list]).want(201)
+		if r.num("created") != r.num("report", "rows_read") {
+			t.Errorf("%s: %s", list, r.body)
+		}
+		if diff := cmp.Diff(before[list], bare(list)); diff != "" {
+			t.Errorf("%s (-before +after the round trip):\n%s", list, diff)
+		}
+	}
+}
+
+// Each row tells its own faults, with the column that they stand in.
+func TestRowsOfModelsAndKitsTellTheirFaults(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t).mews()
+	w.bringAll("tools")
+	r := w.bring(w.officer, "tool_models", "&dry_run=true", "code,name,kind,size (mm),flutes,jaw reach (mm),parts,deposit\n"+
+		"a,A,reamer,9.5,spiral,,2,5 EUR\nb,B,press,,spiral,,,\nc,C,reamer,9.5,,80,,\nd,D,puller,,,80,none,\ne,E,reamer,9.5,,,,5 CHF\na,A,reamer,9.5,,,,\nreamer-9.500,\"Reamer f\u00fcr 9,500 mm\",reamer,9.6,,,,\n").want(200)
+	if r.num("created") != 1 || r.num("refused") != 6 {
+		t.Errorf("%s", r.body)
+	}
+	for row, column := range map[int]string{1: "flutes", 2: "jaw reach (mm)", 3: "parts", 4: "deposit", 5: "code", 6: "size (mm)"} {
+		if got := r.str("rows", row, "errors", 0, "column"); got != column {
+			t.Errorf("the fault of row %d stands in %q, want %q: %v", row+2, got, column, r.get("rows", row))
+		}
+	}
+	k := w.bring(w.officer, "kits", "&dry_run=true", "code,name,contents\na,A,R-61 | any reamer-9.500\nb,B,R-99\nc,C,any nothing\nd,D,R-61 | R-61\ne,E,\n").want(200)
+	if k.num("created") != 1 || k.num("refused") != 4 {
+		t.Errorf("%s", k.body)
+	}
+	for row := 1; row < 5; row++ {
+		if got := k.str("rows", row, "errors", 0, "column"); got != "contents" {
+			t.Errorf("the fault of row %d stands in %q: %v", row+2, got, k.get("rows", row))
+		}
+	}
+	w.bring(w.as("member"), "kits", "", sheetFile(t, "kits")).want(403).wantProblem("missing-role")
+	w.bring(w.officer, "kits", "", sheetFile(t, "kits")).want(201)
+	other := w.bring(w.officer, "kits", "", "code,name,contents\ncutters,Cutters,any reamer-9.500\n").want(422).wantProblem("rows-refused")
+	if !strings.Contains(other.str("report", "rows", 0, "errors", 0, "detail"), "any reamer-9.500 | any reamer-9.500") {
+		t.Errorf("a kit that holds something else: %s", other.body)
 	}
 }

@@ -34,6 +34,12 @@ func (in *call) including(a answer, version int64) (answer, error) {
 	if in.echo.QueryParam("include") == "" {
 		return a.versioned(version, in.caller.Units), nil
 	}
+	return in.whole(a, version)
+}
+
+// whole adds the ETag of a version with all that is shown, where that changes
+// while the version stays.
+func (in *call) whole(a answer, version int64) (answer, error) {
 	text, err := render(a.body)
 	if err != nil {
 		return a, err
@@ -52,12 +58,13 @@ func (in *call) shownJoint(j vehicle.Joint, known *recommend.Snapshot) (Joint, e
 	if in.ctx.Err() != nil {
 		return out, &problem.Error{Kind: problem.Unavailable, Detail: "This took too long. Ask for fewer joints at once: GET the joints with a `limit`.", RetryAfter: time.Second, Cause: in.ctx.Err()}
 	}
+	known.Stop = in.abandoned
 	estimates, err := recommend.EstimateJoint(known, j.ID, length.Unit(in.caller.Units))
 	if problem.Is(err, problem.NotFound) {
 		return out, nil // it was made between the two lookups
 	}
 	if err != nil {
-		return out, err
+		return out, stopped(err)
 	}
 	byFeature := map[uuid.UUID]*Estimate{}
 	for _, e := range estimates {

@@ -11,7 +11,8 @@ import (
 )
 
 func jointTemplateOut(t vehicle.Template, unit string) JointTemplate {
-	out := JointTemplate{Id: t.ID, Code: t.Code, Name: t.Name, Guidance: JointTemplateGuidance(t.Guidance), SafetyCritical: t.SafetyCritical,
+	out := JointTemplate{Id: t.ID, Code: t.Code, Name: t.Name, Guidance: JointTemplateGuidance(t.Guidance),
+		GuidanceOffset: optionalLength(t.OffsetNM, unit), Boss: bossOut(t.Boss, unit), Access: accessOut(t.Access, unit), SafetyCritical: t.SafetyCritical,
 		Cautions: each(t.Cautions, func(c string) string { return c }), PinSeriesId: t.PinSeriesID, Version: t.Version,
 		Target: jointTargetOut(t.Target, t.Nominal(), unit), Features: each(t.Features, func(f vehicle.Cylinder) TemplateFeature {
 			return TemplateFeature{Code: f.Code, Shape: Shape(f.Shape), Duty: Duty(f.Duty), Usual: f.Usual,
@@ -25,7 +26,9 @@ func jointTemplateOut(t vehicle.Template, unit string) JointTemplate {
 
 // jointTemplateIn makes a template of what was sent, but for its pin series.
 func jointTemplateIn(body JointTemplateIn) vehicle.Template {
-	t := vehicle.Template{ID: newID(), Code: body.Code, Name: body.Name, Guidance: string(or(body.Guidance, JointTemplateInGuidanceFloating)),
+	t := vehicle.Template{ID: newID(), Code: body.Code, Name: body.Name,
+		Means: vehicle.Means{Guidance: string(or(body.Guidance, JointTemplateInGuidanceFloating)), OffsetNM: nanometres(body.GuidanceOffset),
+			Boss: bossIn(body.Boss), Access: accessIn(body.Access)},
 		SafetyCritical: or(body.SafetyCritical, false), Version: 1,
 		Cautions: each(or(body.Cautions, nil), func(c JointTemplateInCautions) string { return string(c) }),
 		Features: each(body.Features, func(f FeatureIn) vehicle.Cylinder {

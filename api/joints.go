@@ -23,15 +23,19 @@ func featuresOut(features []vehicle.Feature, unit string) []Feature {
 }
 
 func jointOut(j vehicle.Joint, unit string) Joint {
+	means := j.Means()
 	return Joint{Id: j.ID, VehicleId: j.VehicleID, Position: j.Position, TemplateId: j.TemplateID, TemplateCode: j.TemplateCode,
 		PinSeriesId: j.PinSeriesID(), Target: jointTargetOut(j.Target(), j.Nominal(), unit), Facts: factsOut(j.Facts),
+		Boss: bossOut(means.Boss, unit), Access: accessOut(means.Access, unit), Guidance: (*Guidance)(present(means.Guidance)),
+		GuidanceOffset: optionalLength(means.OffsetNM, unit), Coating: optionalLength(j.CoatingNM, unit),
 		Features: featuresOut(j.Features, unit), Version: j.Version}
 }
 
 // factsOut shows what was seen; what was not seen is left out.
 func factsOut(f vehicle.Facts) JointFacts {
 	return JointFacts{CrackedBoss: present(f.CrackedBoss), ThinBoss: present(f.ThinBoss), SinteredBush: present(f.SinteredBush), LinedBush: present(f.LinedBush),
-		HardenedBore: present(f.HardenedBore), BentLeaf: present(f.BentLeaf), LeavesOutOfLine: present(f.LeavesOutOfLine), Coated: present(f.Coated)}
+		HardenedBore: present(f.HardenedBore), BentLeaf: present(f.BentLeaf), LeavesOutOfLine: present(f.LeavesOutOfLine), Coated: present(f.Coated),
+		BentPin: present(f.BentPin), SteppedPin: present(f.SteppedPin)}
 }
 
 // mergeFacts applies the body's facts to f (RFC 7396).
@@ -41,7 +45,8 @@ func (s *Server) mergeFacts(in *call, f vehicle.Facts) (vehicle.Facts, error) {
 	seen, faults, err := mergedPart(s, "JointFacts", factsOut(f), patch, "/facts")
 	return vehicle.Facts{CrackedBoss: or(seen.CrackedBoss, false), ThinBoss: or(seen.ThinBoss, false), SinteredBush: or(seen.SinteredBush, false),
 		LinedBush: or(seen.LinedBush, false), HardenedBore: or(seen.HardenedBore, false), BentLeaf: or(seen.BentLeaf, false),
-		LeavesOutOfLine: or(seen.LeavesOutOfLine, false), Coated: or(seen.Coated, false)}, orInvalid(err, faults)
+		LeavesOutOfLine: or(seen.LeavesOutOfLine, false), Coated: or(seen.Coated, false),
+		BentPin: or(seen.BentPin, false), SteppedPin: or(seen.SteppedPin, false)}, orInvalid(err, faults)
 }
 
 // jointInPath returns the joint that the address names by id or by a position
@@ -249,6 +254,9 @@ func (s *Server) PatchJoint(c echo.Context, _ InClub, joint InJoint, _ PatchJoin
 				if j.OwnTarget, err = s.mergeTarget(in, j); err != nil {
 					return answer{}, err
 				}
+			}
+			if j, err = s.mergeMeans(in, j, change); err != nil {
+				return answer{}, err
 			}
 			if faults := suits(j.Target(), j.Nominal()); change.Nominal != nil && len(faults) > 0 {
 				return answer{}, problem.Invalid(faults...)

@@ -13,7 +13,7 @@ import (
 
 func memberOut(m club.Member) Member {
 	out := Member{Id: m.ID, Number: m.Number, Name: m.Name, Roles: each(m.Roles, func(r string) Role { return Role(r) }),
-		GarageId: m.GarageID, Disabled: m.DisabledAt != nil, Version: m.Version}
+		GarageId: m.GarageID, Disabled: m.DisabledAt != nil, Guest: stayOut(m), Version: m.Version}
 	if m.ErasedAt != nil {
 		out.Erased = pointerTo(true)
 	}
@@ -52,12 +52,17 @@ func rolesOf(roles *[]Role) []string {
 
 // garageNamed looks up the garage that a body names, if it names one.
 func garageNamed(b *postgres.Batch, name *string) func() (*uuid.UUID, error) {
+	return garageAt(b, "/garage", name)
+}
+
+// garageAt is garageNamed for what is said at pointer.
+func garageAt(b *postgres.Batch, pointer string, name *string) func() (*uuid.UUID, error) {
 	if name == nil {
 		return func() (*uuid.UUID, error) { return nil, nil }
 	}
 	row := club.FindGarage(b, postgres.ParseRef(*name))
 	return func() (*uuid.UUID, error) {
-		g, err := row.OneOf("/garage", *name, func(g club.Garage) string { return g.Code })
+		g, err := row.OneOf(pointer, *name, func(g club.Garage) string { return g.Code })
 		return &g.ID, err
 	}
 }
@@ -86,6 +91,11 @@ func (s *Server) PatchMember(c echo.Context, _ InClub, member InMember, _ PatchM
 		officers := club.LockOfficers(b) // before the member, so that all edits lock in one order
 		row := club.LockMember(b, postgres.ParseRef(member))
 		garage := garageNamed(b, change.Garage)
+		present := club.FindHostOf(b, postgres.ParseRef(member))
+		var asked *postgres.Rows[club.Host]
+		if change.Guest != nil && change.Guest.Host != nil {
+			asked = club.FindHost(b, postgres.ParseRef(*change.Guest.Host))
+		}
 		return func(tx *postgres.Tx) (answer, error) {
 			m, err := row.One()
 			if err != nil {
@@ -110,6 +120,9 @@ func (s *Server) PatchMember(c echo.Context, _ InClub, member InMember, _ PatchM
 				m.DisabledAt = &tx.Now
 			case !disable:
 				m.DisabledAt = nil
+			}
+			if m, err = in.patchStay(m, change.Guest, asked, present, tx.Now); err != nil {
+				return answer{}, err
 			}
 			if m, err = club.UpdateMember(tx, in.caller.MemberID, m, officers.Items); err != nil {
 				return answer{}, err

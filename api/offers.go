@@ -25,20 +25,39 @@ type need struct {
 	holes int
 }
 
-// needsOf lists the cutters that r names, in the order of its joints.
+// needsOf lists the cutters that r names, in the order of its joints: those of
+// the running bores, of the held ones, and of a smaller cut before.
 func needsOf(r Recommendation) []need {
 	var out []need
-	for _, j := range r.Joints {
-		if j.ReamerModel == nil {
-			continue
+	add := func(model *string, size *Length, holes int) {
+		if model == nil {
+			return
 		}
-		at := slices.IndexFunc(out, func(n need) bool { return n.model == *j.ReamerModel })
+		at := slices.IndexFunc(out, func(n need) bool { return n.model == *model })
 		if at < 0 {
-			at, out = len(out), append(out, need{model: *j.ReamerModel, size: j.Reamer})
+			at, out = len(out), append(out, need{model: *model, size: size})
 		}
-		out[at].holes += or(j.Holes, 1)
+		out[at].holes += holes
+	}
+	for _, j := range r.Joints {
+		add(j.ReamerModel, j.Reamer, or(j.Holes, 1))
+		add(j.HeldReamerModel, j.HeldReamer, or(j.HeldHoles, 1))
+		for _, p := range firstPasses(j) {
+			add(p.ReamerModel, &p.Size, or(j.Holes, 1))
+		}
 	}
 	return out
+}
+
+// firstPasses are the cuts before the last of what was chosen for a joint, where
+// all of them are to be made.
+func firstPasses(j JointAnswer) []CutPass {
+	for _, o := range j.Options {
+		if o.Option == OptionAnswerOptionReamTo && string(o.Option) == or(j.Option, "") && or(o.Step, "") == or(j.Step, "") && o.Passes != nil {
+			return (*o.Passes)[:max(0, len(*o.Passes)-1)]
+		}
+	}
+	return nil
 }
 
 // pinsOf lists the pins to buy, by step.
@@ -129,7 +148,7 @@ func (s *Server) offers(in *call, r Recommendation) (answer, error) {
 		out.Total = pointerTo(moneyOut(total, in.caller.Currency))
 	}
 	if len(out.CommonFree) > 0 {
-		out.Reservation = readyReservation(r, needs, out.CommonFree[0])
+		out.Reservation = readyReservation(r, needs, common.Periods()[0])
 	}
 	out.Summary = offersSummary(out, needs, days)
 	return ok(out), nil
@@ -153,9 +172,9 @@ func toolOffer(n need, model tool.Model, tools []tool.Tool, free []lending.FreeP
 }
 
 // readyReservation books every cutter for the first days on which all are free.
-func readyReservation(r Recommendation, needs []need, free FreePeriod) *ReservationBody {
+func readyReservation(r Recommendation, needs []need, free lending.FreePeriod) *ReservationBody {
 	body := ReservationBody{Lines: each(needs, func(n need) map[string]any { return map[string]any{"tool_model": n.model} })}
-	body.Set("period", Period{From: free.From, Until: free.From.Add(offeredHours * time.Hour)})
+	body.Set("period", Period{From: free.From, Until: free.Ends})
 	body.Set("recommendation", r.Id)
 	body.Set("purpose", "As recommended")
 	return &body

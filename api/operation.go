@@ -2,9 +2,11 @@ package api
 
 import (
 	"fmt"
+	"maps"
 	"net/http"
 	"regexp"
 	"slices"
+	"sync"
 	"time"
 
 	"github.com/getkin/kin-openapi/openapi3"
@@ -12,6 +14,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"pinwright/internal/access"
+	"pinwright/openapi"
 )
 
 // operation is one operation of the contract, as the service needs it.
@@ -20,6 +23,7 @@ type operation struct {
 	Method  string
 	Path    string // as in the contract: /v1/clubs/{club}/garages
 	Roles   []string
+	Secret  bool           // the address itself lets whoever has it see
 	Code    access.Purpose // the kind of code that is taken in place of a token; empty for none
 	Scope   string
 	Repeat  string // key, id or none; empty for a read
@@ -36,6 +40,7 @@ type operation struct {
 	spec       *openapi3.Operation
 	params     openapi3.Parameters // path's and operation's own
 	columns    []string            // of a list as CSV
+	forms      []string            // media types of an answer beside JSON
 }
 
 // contract is the parsed contract with its operations by route.
@@ -49,11 +54,10 @@ type contract struct {
 
 var inBraces = regexp.MustCompile(`\{([a-z_]+)\}`)
 
-func loadContract(text []byte) (*contract, error) {
-	doc, err := openapi3.NewLoader().LoadFromData(text)
-	if err != nil {
-		return nil, fmt.Errorf("contract: %w", err)
-	}
+// document is the generated contract, read once for all servers of the process.
+var document = sync.OnceValues(func() (*openapi3.T, error) { return openapi3.NewLoader().LoadFromData(openapi.YAML) })
+
+func loadContract(doc *openapi3.T) (*contract, error) {
 	c := &contract{doc: doc, byRoute: map[string]*operation{}, byID: map[string]*operation{}}
 	for path, item := range doc.Paths.Map() {
 		for method, spec := range item.Operations() {
@@ -63,6 +67,7 @@ func loadContract(text []byte) (*contract, error) {
 			if code, ok := spec.Extensions["x-code"].(string); ok {
 				op.Code = access.Purpose(code)
 			}
+			op.Secret = spec.Extensions["x-secret"] != nil
 			op.Repeat, _ = spec.Extensions["x-repeat"].(string)
 			op.IfMatch, _ = spec.Extensions["x-if-match"].(bool)
 			op.Batch, _ = spec.Extensions["x-batch"].(string)
@@ -76,6 +81,7 @@ func loadContract(text []byte) (*contract, error) {
 			}
 			if list := spec.Responses.Status(http.StatusOK); list != nil {
 				op.columns = columnsOf(list.Value.Content["text/csv"])
+				op.forms = formsOf(list.Value.Content)
 			}
 			if err := op.readDeprecations(); err != nil {
 				return nil, fmt.Errorf("contract: %s: %w", op.ID, err)
@@ -117,6 +123,21 @@ func init() {
 		}
 		return nil
 	}))
+}
+
+// formsOf are the media types of an answer that is JSON and something else by
+// Accept, none where there is no choice or the other is CSV, which is made of the JSON.
+func formsOf(content openapi3.Content) []string {
+	if content[jsonType] == nil || content["text/csv"] != nil {
+		return nil
+	}
+	var out []string
+	for _, media := range slices.Sorted(maps.Keys(content)) {
+		if media != jsonType {
+			out = append(out, media+"; charset=utf-8")
+		}
+	}
+	return out
 }
 
 // columnsOf lists the columns of an answer as CSV, none where there is no such

@@ -6,23 +6,31 @@ import (
 	"slices"
 	"testing"
 
+	"github.com/getkin/kin-openapi/openapi3"
 	"github.com/google/go-cmp/cmp"
 )
 
 // optionalValues gives each field that an edit may delete something to delete;
 // by operation.
 var optionalValues = map[string]row{
-	"patchGarage":    {"address": "Back lane"},
-	"patchMember":    {"garage": "north"},
-	"patchToolModel": {"charge_per_use": row{"minor": 150}, "caution": "Mind the edges."},
-	"patchTool":      {"note": "dry"},
-	"patchVehicle":   {"chassis_number": "L 1041", "built_year": 1961, "garage": "south"},
-	"patchJoint":     {"pin_series": "other", "target": row{"fit": "H7/g6"}},
-	"patchPhoto":     {"caption": "Worn jaw"},
+	"patchGarage": {"address": "Back lane"},
+	"patchMember": {"garage": "north"}, // and guest: see guestBecomesMember
+	"patchToolModel": {"charge_per_use": row{"minor": 150}, "caution": "Mind the edges.", "value": row{"minor": 9000}, "deposit": row{"minor": 2000}, "turnaround_hours": 5,
+		"parts": 3, "certificate_needed": true, "approval_needed": true},
+	"patchTool":         {"note": "dry", "value": row{"minor": 8000}, "deposit": row{"minor": 1000}, "inspection_due_on": "2099-01-02", "place": "north"},
+	"patchKit":          {"note": "dry"},
+	"patchLendingRules": {"approval_from": row{"minor": 50000}, "fair_share_percent": 40},
+	"patchContact":      {"mail_address": "ada@hollow-lane.example", "quiet_hours": row{"from": "22:00", "until": "07:00"}},
+	"patchVehicle":      {"chassis_number": "L 1041", "built_year": 1961, "garage": "south"},
+	"patchJoint": {"pin_series": "other", "target": row{"fit": "H7/g6"}, "boss": row{"diameter": "20 mm", "material": "brass"}, "access": row{"blind": true},
+		"guidance": "jig", "guidance_offset": "0 mm", "coating": "40 um"},
+	"patchRepair":   {"note": "The upper ones first"},
+	"patchSupplier": {"note": "Closed in August", "stated_days": 7},
+	"patchPhoto":    {"caption": "Worn jaw"},
 }
 
 // notShown are fields of an edit that are no fields of what is edited.
-var notShown = []string{"patchJoint nominal"}
+var notShown = []string{"patchJoint nominal", "patchTool place", "patchSupplier retired"}
 
 func (w *world) patchable(t *testing.T) []walked {
 	t.Helper()
@@ -39,9 +47,13 @@ func (w *world) patchable(t *testing.T) []walked {
 	return out
 }
 
+// hasDefault are fields that an edit may delete although the answer never lacks
+// them: without them the usual is said (one part, no certificate, the home garage).
+var hasDefault = []string{"patchToolModel parts", "patchToolModel certificate_needed", "patchToolModel approval_needed", "patchTool place"}
+
 // In a merge patch null deletes (RFC 7396, 2): whatever the contract shows as
-// optional goes back to what it was without it, whatever it requires is refused with
-// its place.
+// optional, or has a usual value for, goes back to what it was without it; whatever
+// else it requires is refused with its place. The contract calls the former nullable.
 func TestNullDeletesWhatIsOptionalAndIsRefusedOtherwise(t *testing.T) {
 	t.Parallel()
 	w := furnished(t)
@@ -53,7 +65,7 @@ func TestNullDeletesWhatIsOptionalAndIsRefusedOtherwise(t *testing.T) {
 				t.Helper()
 				return w.do("PATCH", path, w.officer, body, header{"If-Match", "*"})
 			}
-			for name := range op.bodies()["application/merge-patch+json"].Schema.Value.Properties {
+			for name, property := range op.bodies()["application/merge-patch+json"].Schema.Value.Properties {
 				field := name
 				if shown.Properties[field] == nil {
 					field += "_id"
@@ -61,11 +73,23 @@ func TestNullDeletesWhatIsOptionalAndIsRefusedOtherwise(t *testing.T) {
 				if shown.Properties[field] == nil && !slices.Contains(notShown, op.id+" "+name) {
 					t.Fatalf("%s edits what %s does not show", name, op.id)
 				}
-				if slices.Contains(shown.Required, field) || shown.Properties[field] == nil {
+				deletable := shown.Properties[field] != nil && !slices.Contains(shown.Required, field) || slices.Contains(hasDefault, op.id+" "+name)
+				nullable := property.Value.Nullable || slices.ContainsFunc(property.Value.OneOf, func(one *openapi3.SchemaRef) bool { return one.Value.Nullable })
+				if nullable != deletable {
+					t.Errorf("%s: the contract says nullable %v", name, property.Value.Nullable)
+				}
+				if !deletable {
 					patch(row{name: nil}).want(422).wantFault("/" + name)
 					continue
 				}
+				if op.id == "patchMember" && name == "guest" {
+					w.guestBecomesMember(t)
+					continue
+				}
 				value, ok := optionalValues[op.id][name]
+				if op.id == "patchRepair" && name == "recommendation" {
+					value, ok = w.do("GET", w.at("recommendations?limit=1"), w.officer, nil).want(200).str("items", 0, "id"), true
+				}
 				if !ok {
 					t.Fatalf("%s %s is optional; give it something to delete in optionalValues", op.id, name)
 				}
@@ -84,6 +108,27 @@ func TestNullDeletesWhatIsOptionalAndIsRefusedOtherwise(t *testing.T) {
 			}
 		})
 	}
+}
+
+// guestBecomesMember deletes a guest's stay, which no edit gives back: guests are
+// added as such.
+func (w *world) guestBecomesMember(t *testing.T) {
+	t.Helper()
+	made, _ := w.guest("V-9", "M1", 2)
+	patch := func(stay any) *response {
+		t.Helper()
+		return w.do("PATCH", w.at("members/V-9"), w.officer, row{"guest": stay}, header{"If-Match", "*"})
+	}
+	longer := patch(row{"last_day": w.dayAhead(3)}).want(200)
+	if made.str("guest", "last_day") != w.dayAhead(2) || longer.str("guest", "last_day") != w.dayAhead(3) {
+		t.Errorf("the stay was not edited: %s", longer.body)
+	}
+	for range 2 { // a member already, the second time
+		if member := patch(nil).want(200); member.get("guest") != nil {
+			t.Errorf("the stay was not deleted: %s", member.body)
+		}
+	}
+	patch(row{"last_day": w.dayAhead(3)}).want(409).wantProblem("not-allowed-now")
 }
 
 func versionless(t *testing.T, r *response) map[string]any {

@@ -20,7 +20,8 @@ func pinSeriesOut(s pinseries.Series, in *call) PinSeries {
 	out.Steps = each(s.Steps, func(step pinseries.Step) PinStep {
 		p := PinStep{Code: step.Code, Pin: lengthOut(length.Length(step.PinNM), unit),
 			PinToleranceLower: optionalLength(&step.ToleranceLowerNM, unit), PinToleranceUpper: optionalLength(&step.ToleranceUpperNM, unit),
-			Reamer: optionalLength(step.ReamerNM, unit)}
+			Reamer: optionalLength(step.ReamerNM, unit), HeldReamer: optionalLength(step.HeldReamerNM, unit), HeldSurface: (*PinStepHeldSurface)(step.HeldSurface),
+			HeldPartMin: optionalLength(step.HeldPartMinNM, unit), HeldPartMax: optionalLength(step.HeldPartMaxNM, unit)}
 		if step.PriceMinor != nil {
 			p.Price = pointerTo(moneyOut(*step.PriceMinor, in.caller.Currency))
 		}
@@ -40,7 +41,9 @@ func pinSeriesIn(body PinSeriesIn, in *call) (pinseries.Series, error) {
 	for i, step := range body.Steps {
 		p := pinseries.Step{Code: step.Code, PinNM: int64(step.Pin.Length()), ReamerNM: nanometres(step.Reamer),
 			ToleranceLowerNM: or(nanometres(step.PinToleranceLower), int64(pinseries.DefaultToleranceLower)),
-			ToleranceUpperNM: or(nanometres(step.PinToleranceUpper), int64(pinseries.DefaultToleranceUpper))}
+			ToleranceUpperNM: or(nanometres(step.PinToleranceUpper), int64(pinseries.DefaultToleranceUpper)),
+			HeldReamerNM:     nanometres(step.HeldReamer), HeldSurface: (*string)(step.HeldSurface),
+			HeldPartMinNM: nanometres(step.HeldPartMin), HeldPartMaxNM: nanometres(step.HeldPartMax)}
 		if step.LeadDays != nil {
 			p.LeadDays = pointerTo(int32(*step.LeadDays)) //nolint:gosec // bounded by the contract
 		}

@@ -29,7 +29,7 @@ func (s *Server) ration(next echo.HandlerFunc) echo.HandlerFunc {
 			return next(c)
 		}
 		var credential *quota.Credential
-		if text := credentials(c.Request()); text != "" && !s.isPublic(c) {
+		if text := s.shown(c); text != "" {
 			digest := quota.Credential(sha256.Sum256([]byte(text)))
 			credential = &digest
 		}
@@ -56,6 +56,22 @@ func (s *Server) unlimited(c echo.Context) bool {
 	}
 	op := s.contract.byRoute[c.Request().Method+" "+c.Path()]
 	return op != nil && op.spec.Extensions["x-limited"] == false
+}
+
+// shown is what the caller shows to be let in, empty for what is open to everyone:
+// credentials, or a secret in the address, so that who fetches the calendars of
+// many from one place has a rate for each.
+func (s *Server) shown(c echo.Context) string {
+	op := s.contract.byRoute[c.Request().Method+" "+c.Path()]
+	switch {
+	case op == nil:
+		return ""
+	case op.Secret:
+		return strings.Join(c.ParamValues(), "/")
+	case op.isPublic():
+		return ""
+	}
+	return credentials(c.Request())
 }
 
 // isPublic reports whether a request is for an operation that asks for no token:

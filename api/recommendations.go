@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"slices"
 
 	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
@@ -18,13 +19,17 @@ import (
 )
 
 // CreateRecommendation implements the contract.
-func (s *Server) CreateRecommendation(c echo.Context, _ InClub, _ CreateRecommendationParams) error {
+func (s *Server) CreateRecommendation(c echo.Context, _ InClub, params CreateRecommendationParams) error {
 	var decision string // of the attempt that was kept
 	err := s.write(c, func(b *postgres.Batch, in *call) func(tx *postgres.Tx) (answer, error) {
 		body := decode[RecommendationIn](in)
 		snapshot := recommend.QueueSet(b, body.Joints, body.Vehicle, body.PinSeries, in.now)
+		snapshot.Named = namedPriors(b, body.FormPriors)
 		return func(tx *postgres.Tx) (answer, error) {
 			if err := everyJointOnce(body, snapshot); err != nil {
+				return answer{}, err
+			}
+			if err := everyPriorThere(body.FormPriors, snapshot); err != nil {
 				return answer{}, err
 			}
 			q, err := question(body, in)
@@ -34,6 +39,7 @@ func (s *Server) CreateRecommendation(c echo.Context, _ InClub, _ CreateRecommen
 			var a *recommend.Answer
 			err = s.timed(in.ctx, recommending, func() (workload, error) {
 				w := workload{joints: len(snapshot.Joints.Items), features: len(snapshot.Features.Items), readings: len(snapshot.Readings.Items)}
+				snapshot.Stop = in.abandoned
 				if a, err = recommend.Decide(snapshot, q, tx.Now); err == nil {
 					w.decision = string(a.Choice.Chosen.Status)
 				}
@@ -53,7 +59,15 @@ func (s *Server) CreateRecommendation(c echo.Context, _ InClub, _ CreateRecommen
 					return answer{}, err
 				}
 			}
-			recommend.Keep(tx, in.caller.MemberID, id, a, bodies)
+			explanation, err := render(explained(pointerTo(true), a.Derivation))
+			if err != nil {
+				return answer{}, err
+			}
+			recommend.Keep(tx, in.caller.MemberID, id, a, bodies, explanation)
+			if or(params.Explain, false) {
+				out, err := keptOut(recommend.Kept{Body: bodies[q.Unit], Explanation: explanation})
+				return created(in.path("recommendations", id.String()), out).versioned(1, in.caller.Units), err
+			}
 			return created(in.path("recommendations", id.String()), json.RawMessage(bodies[q.Unit])).versioned(1, in.caller.Units), nil
 		}
 	})
@@ -103,6 +117,15 @@ func question(body RecommendationIn, in *call) (recommend.Question, error) {
 		g := string(*body.Guidance)
 		q.Guidance = &g
 	}
+	if o := body.GuidanceOffset; o != nil {
+		q.Offset = pointerTo(o.Length().Micrometres())
+		if *q.Offset < 0 || *q.Offset > 5000 {
+			return q, problem.Invalid(problem.Fault{Pointer: "/guidance_offset", Detail: "must be from 0 to 5 mm: it is the error of pilot, jig or leaves on radius"})
+		}
+		if or(body.Guidance, "") == RecommendationInGuidanceFloating && *q.Offset > 0 {
+			return q, problem.Invalid(problem.Fault{Pointer: "/guidance_offset", Detail: "does not go with a floating reamer, which follows the bore; leave it out"})
+		}
+	}
 	um := func(l *LengthIn) *float64 {
 		if l == nil {
 			return nil
@@ -130,9 +153,11 @@ func recommendationOut(a *recommend.Answer, unit string) Recommendation {
 		VehicleId: a.Vehicle, PinSeriesId: a.Series.SeriesID, Decision: Decision(plan.Status), Preference: Preference(plan.Preference), Risk: a.Question.Risk,
 		ProbabilityAll: plan.Success, Days: plan.Days, Readings: append([]Id{}, a.Used...), Engine: recommend.Engine, Digest: hex.EncodeToString(a.Digest[:]),
 		Cost: pointerTo(moneyOut(plan.PriceMinor, a.Question.Currency)), Summary: a.Summary(), DoNext: remarksOut(a.DoNext()),
-		Warnings: remarksOut(a.Warnings), Cautions: remarksOut(a.Cautions()), Assumed: remarksOut(a.Assumed),
+		Warnings: remarksOut(slices.Concat(a.Warnings, a.Doubts())), Cautions: remarksOut(a.Cautions()), Assumed: remarksOut(a.Assumed),
 		Target: *jointTargetOut(a.Question.Target, pointerTo(int64(a.Nominal)), unit),
 	}
+	out.Priors, out.Outliers = pointerTo(each(a.Priors, func(p recommend.PriorUsed) PriorUsed { return priorUsedOut(p, unit) })), outliersOut(a.Outliers, unit)
+	out.Contradictions = pointerTo(disputesOut(a.Disputes, unit))
 	for j := range a.Joints {
 		out.Joints = append(out.Joints, jointAnswerOut(a, j, unit))
 	}
@@ -151,7 +176,7 @@ func jointAnswerOut(a *recommend.Answer, j int, unit string) JointAnswer {
 	passing, cleanUp := a.SizesOf(j)
 	out.PassingSize, out.CleanUpSize = pointerTo(sizeOut(passing, unit)), pointerTo(sizeOut(cleanUp, unit))
 	for _, o := range a.Choice.Options[j] {
-		out.Options = append(out.Options, optionOut(a, o, unit))
+		out.Options = append(out.Options, optionOut(a, j, o, unit))
 	}
 	if o := a.Option(a.Choice.Chosen, j); o != nil {
 		out.Option, out.Step = pointerTo(string(o.Kind)), stepName(a, o.Step)
@@ -173,6 +198,7 @@ func jointAnswerOut(a *recommend.Answer, j int, unit string) JointAnswer {
 				}
 			}
 		}
+		heldCut(&out, a, j, *o, unit)
 		out.Reasons = each(o.Reasons, reasonOut)
 		if text := a.WayOutText(*o); text != nil {
 			out.IfItFails = pointerTo(remarkOut(*text))
@@ -180,7 +206,7 @@ func jointAnswerOut(a *recommend.Answer, j int, unit string) JointAnswer {
 	}
 	if chosen.RunnerUp >= 0 {
 		o := a.Choice.Options[j][chosen.RunnerUp]
-		out.RunnerUp = &RunnerUp{Option: string(o.Kind), Step: stepName(a, o.Step), WhyNot: reasonOut(chosen.WhyNot)}
+		out.RunnerUp = &RunnerUp{Option: string(o.Kind), Step: stepName(a, o.Step), WhyNot: whyNot(chosen.WhyNot, a.Question.Currency)}
 	}
 	return out
 }
@@ -196,6 +222,15 @@ func quantityOut(q choice.Quantity, unit string) EstimatedSize {
 	return sizeOut(recommend.Size{Median: q.Mean, Low: q.Low, High: q.High}, unit)
 }
 
+// whyNot says why a runner-up was not taken; what it costs more is named as money,
+// which choice does not know.
+func whyNot(r choice.Reason, currency string) Text {
+	if r.Code == "greater_loss" {
+		r.Text = fmt.Sprintf("Its expected loss is greater by %s.", moneyOut(int64(math.Round(r.Params[0].Value)), currency).Text)
+	}
+	return reasonOut(r)
+}
+
 func reasonOut(r choice.Reason) Text {
 	params := map[string]any{}
 	for _, p := range r.Params {
@@ -208,10 +243,11 @@ func reasonOut(r choice.Reason) Text {
 	return t
 }
 
-func optionOut(a *recommend.Answer, o choice.Option, unit string) OptionAnswer {
+func optionOut(a *recommend.Answer, j int, o choice.Option, unit string) OptionAnswer {
 	out := OptionAnswer{Option: OptionAnswerOption(o.Kind), Step: stepName(a, o.Step), Text: a.OptionText(o),
 		ProbabilityCleanUp: o.CleanUp, ProbabilityClearance: o.InTarget, ProbabilityFit: o.Success,
-		Proof: OptionAnswerProof(o.Verdict), Open: o.Open, Days: o.Days, StepsLeft: &o.StepsLeft}
+		Proof: OptionAnswerProof(o.Verdict), Open: o.Open, Days: o.Days, StepsLeft: &o.StepsLeft, RepairsLeft: &o.RepairsLeft}
+	cutOut(&out, a, j, o, unit)
 	if o.PriceMinor > 0 {
 		out.Cost = pointerTo(moneyOut(o.PriceMinor, a.Question.Currency))
 	}
@@ -252,6 +288,9 @@ func nextOut(a *recommend.Answer, unit string) *NextMeasurement {
 		}
 	} else {
 		out.Gauge = pointerTo(lengthOut(length.FromMicrometres(a.Nominal.Micrometres()+n.Size), unit))
+		if n.Turned {
+			out.Turn, out.TurningCost = pointerTo(true), pointerTo(moneyOut(int64(math.Round(n.CostMinor)), a.Question.Currency))
+		}
 	}
 	for _, o := range n.Outcomes {
 		name, text := a.OutcomeText(o)
@@ -268,15 +307,24 @@ func nextOut(a *recommend.Answer, unit string) *NextMeasurement {
 
 func keptOut(k recommend.Kept) (Recommendation, error) {
 	var out Recommendation
-	err := json.Unmarshal(k.Body, &out)
+	if err := json.Unmarshal(k.Body, &out); err != nil {
+		return out, err
+	}
 	out.SupersededBy = k.SupersededBy
-	return out, err
+	if k.Explanation != nil {
+		return out, json.Unmarshal(k.Explanation, &out.Explanation)
+	}
+	return out, nil
 }
 
 // GetRecommendation implements the contract.
 func (s *Server) GetRecommendation(c echo.Context, _ InClub, recommendation InRecommendation, params GetRecommendationParams) error {
 	return s.read(c, func(b *postgres.Batch, in *call) func() (answer, error) {
-		row := recommend.Find(b, recommendation, (*string)(params.Units))
+		find := recommend.Find
+		if or(params.Explain, false) {
+			find = recommend.FindExplained
+		}
+		row := find(b, recommendation, (*string)(params.Units))
 		return func() (answer, error) {
 			k, err := row.One()
 			if err != nil {
@@ -286,7 +334,7 @@ func (s *Server) GetRecommendation(c echo.Context, _ InClub, recommendation InRe
 			if err != nil {
 				return answer{}, err
 			}
-			if k.SupersededBy == nil { // the very bytes that were made then
+			if k.SupersededBy == nil && k.Explanation == nil { // the very bytes that were made then
 				return ok(json.RawMessage(k.Body)).versioned(1, in.caller.Units), nil
 			}
 			return ok(out).tagged(out, in.caller.Units)

@@ -222,6 +222,12 @@ func TestEstimateOfABoreThatNobodyReadIsWideAndSaysSo(t *testing.T) {
 	w.do("GET", w.at("features/"+bore+"/estimate"), w.as("member"), nil, header{"If-None-Match", tag}).want(304)
 	w.do("POST", w.at("readings"), w.as("member"), map[string]any{"joint": "left-upper", "value": "8.02 mm", "with": "caliper"}).want(201)
 	after := w.do("GET", w.at("features/"+bore+"/estimate"), w.as("member"), nil, header{"If-None-Match", tag}).want(200)
+	told := w.do("GET", w.at("features/"+bore+"/estimate?explain=true"), w.as("member"), nil).want(200)
+	// The caliper's budget, then the two sizes that it leaves.
+	near(t, "u of the reading in mm", told.num("explanation", 0, "result", "value")/1000, told.num("budgets", 0, "u", "value"), 5e-4)
+	if told.str("explanation", 1, "name") != "passing size" || told.str("explanation", 2, "result", "symbol") != "C" || after.get("explanation") != nil {
+		t.Errorf("explained: %s", told.body)
+	}
 	if budgets, _ := after.get("budgets").([]any); len(budgets) != 1 {
 		t.Errorf("budgets: %s", after.body)
 	}

@@ -11,6 +11,7 @@ func TestNextFreeHoursBooksTheNextStretchAgainAndAgain(t *testing.T) {
 	t.Parallel()
 	w := newWorld(t)
 	w.stock([3]string{"reamer-9", "R-1"}, [3]string{"puller", "P-1"})
+	w.alwaysOpen()
 	next := map[string]any{"lines": []map[string]any{{"tool_model": "reamer-9"}, {"tool": "P-1"}}, "next_free_hours": 24}
 	var last time.Time
 	for i := range 3 {
@@ -38,6 +39,7 @@ func TestRacersForTheNextFreeStretchGetOneAfterTheOther(t *testing.T) {
 	t.Parallel()
 	w := newWorld(t)
 	w.stock([3]string{"reamer-9", "R-1"})
+	w.alwaysOpen()
 	token := w.as("member")
 	var group sync.WaitGroup
 	starts := make([]string, 16)

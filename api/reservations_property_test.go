@@ -39,6 +39,7 @@ func (s *shelf) hold(tool, id string, from, until int) {
 func TestReservationsFollowAnHourByHourRecord(t *testing.T) {
 	t.Parallel()
 	w := newWorld(t).patient()
+	w.rules(map[string]any{"at_once": 100_000}) // one member makes them all
 	token := w.as("member")
 	serial, operations := 0, 0
 	rapid.Check(t, func(t *rapid.T) {
@@ -46,6 +47,7 @@ func TestReservationsFollowAnHourByHourRecord(t *testing.T) {
 		single, model := fmt.Sprint("S-", serial), fmt.Sprint("model-", serial)
 		pair := []string{fmt.Sprint("M-", serial, "-1"), fmt.Sprint("M-", serial, "-2")}
 		w.stock([3]string{"single", single}, [3]string{model, pair[0]}, [3]string{model, pair[1]})
+		w.alwaysOpen()
 		s := &shelf{held: map[string]*[96]string{single: {}, pair[0]: {}, pair[1]: {}}, state: map[string]string{}}
 		var made []string
 		for range rapid.IntRange(1, 4).Draw(t, "operations") {

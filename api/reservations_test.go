@@ -176,6 +176,7 @@ func TestDaysAreOpeningHoursOfTheToolsGarage(t *testing.T) {
 	w := newWorld(t)
 	w.stock([3]string{"puller", "P-1"})
 	w.stockAt("harbour", "America/Halifax", [3]string{"press", "B-1"})
+	w.opensByDay()
 	first, last := w.hour(48), w.hour(96)
 	made := w.do("POST", w.at("reservations"), w.officer, map[string]any{"days": map[string]any{"first": first.Format(time.DateOnly), "last": last.Format(time.DateOnly)},
 		"lines": lines(toolLine("P-1"), modelLine("press"))}).want(201)

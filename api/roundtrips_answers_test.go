@@ -44,6 +44,8 @@ func TestRoundTripsOfVehiclesAndAnswers(t *testing.T) {
 		{"getVehicle with all that can be included", 1, get(w.at("vehicles/tourer?include=joints,features,estimates"))},
 		{"listJoints with estimates", 1, get(w.at("vehicles/tourer/joints?include=estimates"))},
 		{"getJoint with estimates", 1, get(w.at("joints/left-upper?include=estimates"))},
+		{"getRecordStanding", 1, get("/v1/records/" + "0000000000000000000000000000000000000000000000000000000000000000")},
+		{"listVehicleRecords", 1, get(w.at("vehicles/tourer/records"))},
 		{"search", 1, get(w.at("search?q=hinge"))},
 		{"a list as CSV", 1, func(int) *response {
 			return w.do("GET", w.at("vehicles/tourer/joints?units=in"), w.officer, nil, header{"Accept", "text/csv"})
@@ -63,11 +65,15 @@ func TestRoundTripsOfVehiclesAndAnswers(t *testing.T) {
 		{"listPinSeries", 1, get(w.at("pin-series"))},
 		{"getPinSeries", 1, get(w.at("pin-series/hinge-314"))},
 		{"getEstimate", 1, get(w.at("features/" + bore + "/estimate"))},
+		{"getFeaturePicture", 1, get(w.at("features/" + bore + "/picture"))},
 		{"createRecommendation", 2, func(int) *response {
 			return w.do("POST", w.at("recommendations"), w.officer, map[string]any{"joints": []string{"left-upper"}})
 		}},
 		{"listRecommendations", 1, get(w.at("recommendations?vehicle=tourer&limit=1"))},
 		{"getRecommendation", 1, get(kept)},
+		{"getRecommendationPicture", 1, get(kept + "/picture")},
+		{"getJointTrend", 1, get(w.at("joints/left-upper/trend?over=distance"))},
+		{"getJointTrendPicture", 1, get(w.at("joints/left-upper/trend/picture"))},
 		{"getOffers", 2, get(kept + "/offers")},
 	} {
 		t.Run(fmt.Sprintf("%s costs %d", row.operation, row.trips), func(t *testing.T) {

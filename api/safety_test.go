@@ -9,6 +9,7 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/getkin/kin-openapi/openapi3"
 	"github.com/jackc/pgx/v5/pgxpool"
 	"gopkg.in/yaml.v3"
 
@@ -17,7 +18,7 @@ import (
 
 // apart is a server without a database: what is told here comes before one is
 // asked.
-func apart(t *testing.T, o Options, text []byte) *Server {
+func apart(t *testing.T, o Options, doc *openapi3.T) *Server {
 	t.Helper()
 	pool, err := pgxpool.New(t.Context(), "postgres://nobody@127.0.0.1:1/nothing?connect_timeout=1")
 	if err != nil {
@@ -25,7 +26,7 @@ func apart(t *testing.T, o Options, text []byte) *Server {
 	}
 	t.Cleanup(pool.Close)
 	o.Pool, o.Log = pool, slog.New(slog.NewTextHandler(io.Discard, nil))
-	s, err := newServer(o, text)
+	s, err := newServer(o, doc)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -47,8 +48,8 @@ func (s *Server) answerTo(ctx context.Context, method, path string, header ...st
 // OWASP Secure Headers Project (2024-07-19).
 func TestEveryRouteKeepsBrowsersFromMore(t *testing.T) {
 	t.Parallel()
-	s := apart(t, Options{PublicURL: "https://pins.example"}, openapi.YAML)
-	plain := apart(t, Options{PublicURL: "http://pins.example"}, openapi.YAML)
+	s := apart(t, Options{PublicURL: "https://pins.example"}, read(t, openapi.YAML))
+	plain := apart(t, Options{PublicURL: "http://pins.example"}, read(t, openapi.YAML))
 	type place struct{ method, path string }
 	places := []place{{"GET", "/nothing"}, {"PUT", "/v1/new-id"}, {"OPTIONS", "/v1/new-id"}, {"GET", "/v1/clubs//x"}}
 	for _, r := range s.echo.Routes() {
@@ -98,7 +99,7 @@ func TestEveryRouteKeepsBrowsersFromMore(t *testing.T) {
 }
 
 // deprecating is the contract with x-deprecated put where f says.
-func deprecating(t *testing.T, f func(operation map[string]any)) []byte {
+func deprecating(t *testing.T, f func(operation map[string]any)) *openapi3.T {
 	t.Helper()
 	var doc map[string]any
 	if err := yaml.Unmarshal(openapi.YAML, &doc); err != nil {
@@ -109,7 +110,16 @@ func deprecating(t *testing.T, f func(operation map[string]any)) []byte {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return text
+	return read(t, text)
+}
+
+func read(t *testing.T, text []byte) *openapi3.T {
+	t.Helper()
+	doc, err := openapi3.NewLoader().LoadFromData(text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return doc
 }
 
 const old = "/v1/clubs/hollow-lane/garages/barn"

@@ -3,6 +3,7 @@ package api
 import (
 	"cmp"
 	"context"
+	"fmt"
 	"log/slog"
 	"net/http"
 	"net/netip"
@@ -11,6 +12,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"github.com/getkin/kin-openapi/openapi3"
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5/pgxpool"
 	"github.com/labstack/echo/v4"
@@ -23,7 +25,6 @@ import (
 	"pinwright/internal/postgres"
 	"pinwright/internal/problem"
 	"pinwright/internal/quota"
-	"pinwright/openapi"
 )
 
 // Limits bound what one request may take.
@@ -67,8 +68,14 @@ type Options struct {
 	TrustedProxies []netip.Prefix
 	// Heads is told where a club's journal stands after each write; may be nil.
 	Heads func(club uuid.UUID, seq int64, hash []byte)
+	// Freed is told after each write upon which somebody may be offered what they wait
+	// for; may be nil.
+	Freed func(club uuid.UUID)
 	// Ready reports why the service cannot serve, beside the database; may be nil.
 	Ready func(ctx context.Context) error
+	// Beside tells of what runs beside the requests, by name, in the answer about
+	// readiness, which it does not decide.
+	Beside map[string]func() string
 }
 
 // Build is which program runs.
@@ -89,6 +96,7 @@ type Server struct {
 	metrics  *metrics
 	tracer   trace.Tracer
 	ready    func(ctx context.Context) error
+	beside   map[string]func() string
 	echo     *echo.Echo
 	quota    *quota.Quota // nil without a limit
 	proxies  []netip.Prefix
@@ -96,12 +104,14 @@ type Server struct {
 	// publicURL is how clients reach the service; empty when it is not known.
 	publicURL string
 	issuer    Issuer
-	shedAt    atomic.Int64 // Unix second of the last line logged about shedding
+	freed     func(club uuid.UUID) // may be nil
+	shedAt    atomic.Int64         // Unix second of the last line logged about shedding
 	draining  atomic.Bool
 	// answeredAt is when the database last answered what a request asked of it, in
 	// nanoseconds of the real clock.
 	answeredAt atomic.Int64
-	used       sync.Map // token id → day its use was noted
+	fitted     atomic.Bool // the tables were seen to fit this program
+	used       sync.Map    // token id → day its use was noted
 	// cleanUps holds a place for each clean-up question being worked on: they take
 	// long and are open to everyone, so they must not take all processors.
 	cleanUps chan struct{}
@@ -109,11 +119,17 @@ type Server struct {
 }
 
 // New makes a server; it serves nothing until its Handler is used.
-func New(o Options) (*Server, error) { return newServer(o, openapi.YAML) }
+func New(o Options) (*Server, error) {
+	doc, err := document()
+	if err != nil {
+		return nil, fmt.Errorf("contract: %w", err)
+	}
+	return newServer(o, doc)
+}
 
 // newServer serves a contract that has the operations of the generated one.
-func newServer(o Options, text []byte) (*Server, error) {
-	c, err := loadContract(text)
+func newServer(o Options, doc *openapi3.T) (*Server, error) {
+	c, err := loadContract(doc)
 	if err != nil {
 		return nil, err
 	}
@@ -135,8 +151,8 @@ func newServer(o Options, text []byte) (*Server, error) {
 	if o.Metrics == nil {
 		o.Metrics = prometheus.NewRegistry()
 	}
-	s := &Server{contract: c, sendable: newSendable(c), now: o.Now, log: o.Log, limits: o.Limits, ready: o.Ready, metrics: newMetrics(o.Metrics), tracer: o.Tracer,
-		proxies: o.TrustedProxies, safe: safeHeaders(o.PublicURL), publicURL: o.PublicURL, issuer: o.Issuer, wait: o.PoolWait,
+	s := &Server{contract: c, sendable: newSendable(c), now: o.Now, log: o.Log, limits: o.Limits, ready: o.Ready, beside: o.Beside, metrics: newMetrics(o.Metrics), tracer: o.Tracer,
+		proxies: o.TrustedProxies, safe: safeHeaders(o.PublicURL), publicURL: o.PublicURL, issuer: o.Issuer, freed: o.Freed, wait: o.PoolWait,
 		cleanUps: make(chan struct{}, max(1, runtime.GOMAXPROCS(0)/2)),
 		darkroom: picture.NewRoom(o.Limits.PhotoMemory, max(1, runtime.GOMAXPROCS(0)/2))}
 	s.db = &postgres.DB{Pool: o.Pool, Wait: o.PoolWait, Watch: watch{s}, Heads: o.Heads}

@@ -25,7 +25,7 @@ func (w *world) stockAt(garage, zone string, tools ...[3]string) {
 			w.t.Fatal(err)
 		}
 	}
-	exec(`insert into garage (club_id, id, code, name, time_zone) values ($1, $2, $3, $3, $4) on conflict on constraint garage_code do nothing`, club, uuid.New(), garage, zone)
+	exec(`insert into garage (club_id, id, code, name, time_zone, opens, closes) values ($1, $2, $3, $3, $4, '00:00', '24:00') on conflict on constraint garage_code do nothing`, club, uuid.New(), garage, zone)
 	for _, t := range tools {
 		model, number, state := t[0], t[1], t[2]
 		if state == "" {
@@ -36,6 +36,20 @@ func (w *world) stockAt(garage, zone string, tools ...[3]string) {
 		exec(`insert into tool (club_id, id, number, model_id, garage_id, state)
 			values ($1, $2, $3, (select id from tool_model where club_id = $1 and code = $4), (select id from garage where club_id = $1 and code = $5), $6)`,
 			club, uuid.Must(uuid.NewV7()), number, model, garage, state)
+	}
+}
+
+// opensByDay opens all garages from 08:00 to 20:00.
+func (w *world) opensByDay() {
+	w.t.Helper()
+	w.exec(`update garage set opens = '08:00', closes = '20:00' where club_id = $1`)
+}
+
+// alwaysOpen opens all garages by day and by night.
+func (w *world) alwaysOpen() {
+	w.t.Helper()
+	if _, err := w.db.Owner.Exec(w.t.Context(), `update garage set opens = '00:00', closes = '24:00'`); err != nil {
+		w.t.Fatal(err)
 	}
 }
 

@@ -5,32 +5,28 @@ import (
 
 	"pinwright/internal/calc/length"
 	"pinwright/internal/postgres"
-	"pinwright/internal/problem"
 	"pinwright/internal/tool"
 )
 
 func toolModelOut(in *call, m tool.Model) ToolModel {
-	out := ToolModel{Id: m.ID, Code: m.Code, Name: m.Name, Kind: ToolKind(m.Kind),
-		Size: lengthOrNone(m.Size, in.caller.Units), GaugeClass: (*GaugeClass)(m.GaugeClass), GaugeSense: (*GaugeSense)(m.GaugeSense),
-		Resolution: lengthOrNone(m.Resolution, in.caller.Units),
-		RangeFrom:  lengthOrNone(m.RangeFrom, in.caller.Units), RangeTo: lengthOrNone(m.RangeTo, in.caller.Units),
+	unit := in.caller.Units
+	return ToolModel{Id: m.ID, Code: m.Code, Name: m.Name, Kind: ToolKind(m.Kind),
+		Size: lengthOrNone(m.Size, unit), Tolerance: cutToleranceOut(m, unit), GaugeClass: (*GaugeClass)(m.GaugeClass), GaugeSense: (*GaugeSense)(m.GaugeSense),
+		Resolution: lengthOrNone(m.Resolution, unit), RangeFrom: lengthOrNone(m.RangeFrom, unit), RangeTo: lengthOrNone(m.RangeTo, unit),
+		Build: reamerBuildOut(m.Build, unit), Puller: pullerOut(m.Puller, unit),
+		ChargePerUse: in.optionalMoney(m.ChargeMinor), Value: in.optionalMoney(m.ValueMinor), Deposit: in.optionalMoney(m.DepositMinor),
+		Parts: m.Parts, TurnaroundHours: m.TurnaroundHours, CertificateNeeded: m.CertificateNeeded, ApprovalNeeded: m.ApprovalNeeded,
 		Caution: present(m.Caution), Entered: enteredOut(m.Entered), Version: m.Version}
-	if m.ChargeMinor != nil {
-		out.ChargePerUse = pointerTo(moneyOut(*m.ChargeMinor, in.caller.Currency))
-	}
-	return out
 }
 
 // toolModelIn is what would create m again.
 func toolModelIn(in *call, m tool.Model) ToolModelIn {
-	out := ToolModelIn{Code: m.Code, Name: m.Name, Kind: ToolKind(m.Kind),
-		Size: m.Entered.Quantity("size"), GaugeClass: (*GaugeClass)(m.GaugeClass), GaugeSense: (*GaugeSense)(m.GaugeSense),
+	return ToolModelIn{Code: m.Code, Name: m.Name, Kind: ToolKind(m.Kind),
+		Size: m.Entered.Quantity("size"), Tolerance: cutToleranceAsGiven(m), GaugeClass: (*GaugeClass)(m.GaugeClass), GaugeSense: (*GaugeSense)(m.GaugeSense),
 		Resolution: m.Entered.Quantity("resolution"), RangeFrom: m.Entered.Quantity("range_from"), RangeTo: m.Entered.Quantity("range_to"),
-		Caution: &m.Caution}
-	if m.ChargeMinor != nil {
-		out.ChargePerUse = &MoneyIn{Minor: *m.ChargeMinor, Currency: &in.caller.Currency}
-	}
-	return out
+		Build: reamerBuildAsGiven(m.Build), Puller: pullerAsGiven(m.Puller),
+		ChargePerUse: in.moneyAsGiven(m.ChargeMinor), Value: in.moneyAsGiven(m.ValueMinor), Deposit: in.moneyAsGiven(m.DepositMinor),
+		Parts: &m.Parts, TurnaroundHours: m.TurnaroundHours, CertificateNeeded: &m.CertificateNeeded, ApprovalNeeded: &m.ApprovalNeeded, Caution: &m.Caution}
 }
 
 // fillToolModel takes what body says into m.
@@ -39,22 +35,27 @@ func fillToolModel(in *call, m tool.Model, body ToolModelIn) (tool.Model, error)
 	m.GaugeClass, m.GaugeSense = (*string)(body.GaugeClass), (*string)(body.GaugeSense)
 	m.Entered = tool.Entered{}
 	m.Size = m.Entered.Keep("size", body.Size)
+	m.ToleranceLower, m.ToleranceUpper = nil, nil
+	if t := body.Tolerance; t != nil {
+		m.ToleranceLower, m.ToleranceUpper = m.Entered.Keep("tolerance_lower", &t.Lower), m.Entered.Keep("tolerance_upper", &t.Upper)
+	}
 	m.Resolution = m.Entered.Keep("resolution", body.Resolution)
 	m.RangeFrom = m.Entered.Keep("range_from", body.RangeFrom)
 	m.RangeTo = m.Entered.Keep("range_to", body.RangeTo)
+	m.Build, m.Puller = reamerBuildIn(body.Build), pullerIn(body.Puller)
 	m.Caution = or(body.Caution, "")
-	m.ChargeMinor = nil
+	m.Parts, m.TurnaroundHours = or(body.Parts, 1), body.TurnaroundHours
+	m.CertificateNeeded, m.ApprovalNeeded = or(body.CertificateNeeded, false), or(body.ApprovalNeeded, false)
 	faults := m.Check()
-	if c := body.ChargePerUse; c != nil {
-		m.ChargeMinor = &c.Minor
-		if or(c.Currency, in.caller.Currency) != in.caller.Currency {
-			faults = append(faults, problem.Fault{Pointer: "/charge_per_use/currency", Detail: "this club reckons in " + in.caller.Currency + "; give the amount in that, or leave the currency out"})
-		}
+	for _, amount := range []struct {
+		pointer string
+		given   *MoneyIn
+		minor   **int64
+	}{{"/charge_per_use", body.ChargePerUse, &m.ChargeMinor}, {"/value", body.Value, &m.ValueMinor}, {"/deposit", body.Deposit, &m.DepositMinor}} {
+		minor, more := in.minorOf(amount.pointer, amount.given)
+		*amount.minor, faults = minor, append(faults, more...)
 	}
-	if len(faults) > 0 {
-		return m, problem.Invalid(faults...)
-	}
-	return m, nil
+	return m, orInvalid(nil, faults)
 }
 
 // newToolModel is the model that body makes.

@@ -264,6 +264,9 @@ func mend(e *openapi3.SchemaError) string {
 			return "is not known here; known are " + strings.Join(names, ", ")
 		}
 	case "type":
+		if len(s.Required) > 0 { // an object: say what it needs
+			return "must be " + article(s.Type) + " with " + strings.Join(s.Required, ", ")
+		}
 		return "must be " + article(s.Type)
 	case "enum":
 		var list []string

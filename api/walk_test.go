@@ -24,7 +24,6 @@ import (
 	"pinwright/internal/founding"
 	"pinwright/internal/pgtest"
 	"pinwright/internal/specimen"
-	"pinwright/openapi"
 )
 
 // These tests walk every operation of the contract. What they expect follows
@@ -37,14 +36,14 @@ type walked struct {
 	roles            []string // nil: takes a code or is public
 	code             string   // the kind of code it takes in place of a token
 	scope, repeat    string
-	ifMatch          bool
+	ifMatch, secret  bool
 	spec             *openapi3.Operation
 	params           openapi3.Parameters
 }
 
 func everyOperation(t testing.TB) []walked {
 	t.Helper()
-	doc, err := openapi3.NewLoader().LoadFromData(openapi.YAML)
+	doc, err := contractRead()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -56,6 +55,7 @@ func everyOperation(t testing.TB) []walked {
 			op.scope, _ = spec.Extensions["x-scope"].(string)
 			op.repeat, _ = spec.Extensions["x-repeat"].(string)
 			op.ifMatch, _ = spec.Extensions["x-if-match"].(bool)
+			op.secret = spec.Extensions["x-secret"] != nil
 			if roles, ok := spec.Extensions["x-roles"].([]any); ok {
 				for _, r := range roles {
 					op.roles = append(op.roles, r.(string))
@@ -260,10 +260,11 @@ func (k *walk) ask(t *testing.T, op walked, a asked) seen {
 	for _, name := range op.pathParams() {
 		value := a.ids[name]
 		if value == "" {
-			if k.mine.ID[name] == uuid.Nil {
-				t.Fatalf("%s: package specimen makes no %s; add one, named like the path parameter", op, name)
+			thing := specimenOf(op, name)
+			if k.mine.ID[thing] == uuid.Nil {
+				t.Fatalf("%s: package specimen makes no %s; add one, named like the path parameter", op, thing)
 			}
-			value = k.mine.ID[name].String()
+			value = k.mine.ID[thing].String()
 		}
 		path = strings.ReplaceAll(path, "{"+name+"}", value)
 	}

@@ -5,9 +5,11 @@ import (
 	"errors"
 	"time"
 
+	"github.com/google/uuid"
 	"github.com/prometheus/client_golang/prometheus"
 
 	"pinwright/internal/postgres"
+	"pinwright/internal/waiting"
 )
 
 // databaseMetrics are the figures of transactions and their round trips.
@@ -113,8 +115,11 @@ func (w watch) TripEnded(ctx context.Context, trip postgres.Trip, took time.Dura
 	w.s.endTrip(ctx, sqlstate, err)
 }
 
-func (w watch) Committed(_ context.Context, events map[string]int) {
+func (w watch) Committed(_ context.Context, club uuid.UUID, events map[string]int) {
 	for eventType, n := range events {
 		w.s.metrics.events.WithLabelValues(eventType).Add(float64(n))
+	}
+	if w.s.freed != nil && waiting.Wakes(events) {
+		w.s.freed(club)
 	}
 }

@@ -56,10 +56,14 @@ type world struct {
 	router  routers.Router
 	club    founding.Club
 	slug    string
+	feed    string // where a calendar is asked for
 	officer string // the first officer's token
 	tokens  map[string]string
 	log     *testLog
 	guests  []string // codes of invitations nobody has accepted yet
+	study   string   // id of a gauge study
+	waits   []string // addresses of entries of the waiting list
+	booked  string   // id of a reservation
 
 	untouched untouched
 	countOnce sync.Once
@@ -67,14 +71,17 @@ type world struct {
 }
 
 func init() {
-	for _, mediaType := range []string{"image/jpeg", "image/png"} {
+	for _, mediaType := range []string{"image/jpeg", "image/png", "image/svg+xml"} {
 		openapi3filter.RegisterBodyDecoder(mediaType, openapi3filter.FileBodyDecoder)
 	}
 }
 
-// contractRouter finds the operation of an answer; parsed once for all tests.
+// contractRead is the contract, parsed once for all tests.
+var contractRead = sync.OnceValues(func() (*openapi3.T, error) { return openapi3.NewLoader().LoadFromData(openapi.YAML) })
+
+// contractRouter finds the operation of an answer.
 var contractRouter = sync.OnceValues(func() (routers.Router, error) {
-	doc, err := openapi3.NewLoader().LoadFromData(openapi.YAML)
+	doc, err := contractRead()
 	if err != nil {
 		return nil, err
 	}

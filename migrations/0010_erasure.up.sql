@@ -16,7 +16,10 @@ BEGIN
   PERFORM FROM member WHERE club_id = c AND id = m FOR UPDATE;
   UPDATE token SET label = 'erased', revoked_at = coalesce(revoked_at, t) WHERE club_id = c AND member_id = m;
   UPDATE pairing SET label = 'erased' WHERE club_id = c AND member_id = m;
+  UPDATE calendar SET revoked_at = t WHERE club_id = c AND member_id = m AND revoked_at IS NULL;
   DELETE FROM member_identity WHERE club_id = c AND member_id = m;
+  UPDATE contact SET mail_address = NULL, quiet_from = NULL, quiet_until = NULL, event_only = '{}', unwanted = '{}', version = version + 1
+    WHERE club_id = c AND member_id = m;
   -- The invitation they came by, and those that they made and nobody has accepted.
   UPDATE invitation i SET name = 'Erased', number = NULL
     WHERE i.club_id = c AND EXISTS (SELECT FROM token x WHERE x.club_id = c AND x.invitation_id = i.id AND x.member_id = m);
@@ -24,11 +27,24 @@ BEGIN
     WHERE i.club_id = c AND i.invited_by = m AND NOT EXISTS (SELECT FROM token x WHERE x.club_id = c AND x.invitation_id = i.id);
   UPDATE reservation SET purpose = '', cancel_reason = '', version = version + 1 WHERE club_id = c AND member_id = m AND (purpose <> '' OR cancel_reason <> '');
   UPDATE reading_void SET reason = 'erased' WHERE club_id = c AND member_id = m;
+  UPDATE wear_event SET note = '' WHERE club_id = c AND member_id = m AND note <> '';
+  UPDATE wear_event_void SET reason = 'erased' WHERE club_id = c AND member_id = m;
+  UPDATE distance_void SET reason = 'erased' WHERE club_id = c AND member_id = m;
+  UPDATE parts_order SET note = '', version = version + 1 WHERE club_id = c AND member_id = m AND note <> '';
+  UPDATE parts_arrival SET note = '' WHERE club_id = c AND member_id = m AND note <> '';
+  UPDATE nonconformity SET detail = '', version = version + 1 WHERE club_id = c AND member_id = m AND detail <> '';
+  UPDATE nonconformity SET reason = '', version = version + 1 WHERE club_id = c AND decided_by = m AND reason <> '';
   UPDATE import SET revert_reason = '', version = version + 1 WHERE club_id = c AND reverted_by = m AND revert_reason <> '';
+  UPDATE procedure_edition SET note = '' WHERE club_id = c AND member_id = m AND note <> '';
+  UPDATE repair SET note = '', version = version + 1 WHERE club_id = c AND lead_id = m AND note <> '';
+  UPDATE repair SET abandon_reason = 'erased', version = version + 1 WHERE club_id = c AND abandoned_by = m AND abandon_reason <> '';
+  UPDATE repair_act SET note = '' WHERE club_id = c AND member_id = m AND note <> '';
+  UPDATE repair_step SET note = '', version = version + 1 WHERE club_id = c AND m IN (began_by, done_by) AND note <> '';
   UPDATE photo SET caption = '', version = version + 1 WHERE club_id = c AND taken_by = m AND caption <> '';
   UPDATE vehicle SET code = 'vehicle-' || right(id::text, 12), name = 'Erased', chassis_number = NULL, chassis_kind = NULL, version = version + 1
     WHERE club_id = c AND member_id = m;
   UPDATE member SET number = 'erased-' || right(id::text, 12), name = 'Erased member', roles = '{member}', garage_id = NULL,
+    host_id = NULL, guest_last_day = NULL, guest_until = NULL,
     disabled_at = coalesce(disabled_at, t), erased_at = coalesce(erased_at, t), version = version + 1 WHERE club_id = c AND id = m;
 END $$;
 REVOKE ALL ON FUNCTION erase_words(uuid, uuid, timestamptz) FROM PUBLIC;
@@ -61,7 +77,12 @@ BEGIN
   UPDATE answer SET headers = NULL, body = NULL WHERE club_id = c;
   DELETE FROM photo WHERE club_id = c; -- they show its places, and who knows what else
   UPDATE garage SET code = 'garage-' || right(id::text, 12), name = 'Erased', address = '', version = version + 1 WHERE club_id = c;
+  UPDATE closure SET reason = '', version = version + 1 WHERE club_id = c AND reason <> '';
   UPDATE tool SET note = '', version = version + 1 WHERE club_id = c AND note <> '';
+  UPDATE supplier SET note = '', version = version + 1 WHERE club_id = c AND note <> '';
+  UPDATE entry SET note = '' WHERE club_id = c AND note <> '';
+  UPDATE closing SET note = '' WHERE club_id = c AND note <> '';
+  UPDATE kit SET note = '', version = version + 1 WHERE club_id = c AND note <> '';
   UPDATE club SET slug = 'erased-' || right(club_id::text, 12), name = 'Erased club', origins = '{}', version = version + 1 WHERE club_id = c;
 END $$;
 REVOKE ALL ON FUNCTION erase_club(uuid, timestamptz) FROM PUBLIC;

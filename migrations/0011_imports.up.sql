@@ -4,7 +4,7 @@ SET lock_timeout = '1s';
 CREATE TABLE import (
   club_id uuid NOT NULL REFERENCES club,
   id uuid NOT NULL,
-  kind text NOT NULL CHECK (kind IN ('members', 'tools', 'vehicles', 'joints', 'readings')),
+  kind text NOT NULL CHECK (kind IN ('members', 'tool_models', 'tools', 'kits', 'vehicles', 'joints', 'readings')),
   member_id uuid NOT NULL, -- who brought it in
   created_at timestamptz NOT NULL,
   created integer NOT NULL CHECK (created >= 0),
@@ -27,7 +27,7 @@ GRANT INSERT, UPDATE (reverted_at, reverted_by, revert_reason, version) ON impor
 CREATE TABLE import_made (
   club_id uuid NOT NULL,
   import_id uuid NOT NULL,
-  thing text NOT NULL CHECK (thing IN ('member', 'tool_model', 'tool', 'vehicle', 'joint', 'feature', 'reading')),
+  thing text NOT NULL CHECK (thing IN ('member', 'tool_model', 'tool', 'kit', 'vehicle', 'joint', 'feature', 'reading')),
   thing_id uuid NOT NULL,
   row_number integer NOT NULL CHECK (row_number > 0), -- of the sheet
   PRIMARY KEY (club_id, import_id, thing, thing_id),
@@ -51,7 +51,7 @@ DECLARE
   ids uuid[];
   own uuid[];
   held boolean := false;
-  things CONSTANT text[] := ARRAY['feature', 'joint', 'vehicle', 'tool', 'tool_model', 'member']; -- what refers first
+  things CONSTANT text[] := ARRAY['feature', 'joint', 'vehicle', 'kit', 'tool', 'tool_model', 'member']; -- what refers first
 BEGIN
   IF c IS NULL OR c IS DISTINCT FROM nullif(current_setting('app.club', true), '')::uuid THEN
     RAISE insufficient_privilege USING MESSAGE = 'revert_import: not the club of this transaction';
@@ -72,7 +72,7 @@ BEGIN
       CROSS JOIN LATERAL unnest(k.conkey, k.confkey) AS pair (here, there)
       JOIN pg_attribute a ON a.attrelid = k.confrelid AND a.attnum = pair.there AND a.attname = 'id'
       JOIN pg_attribute b ON b.attrelid = k.conrelid AND b.attnum = pair.here
-      WHERE k.contype = 'f' AND k.confrelid = t::regclass
+      WHERE k.contype = 'f' AND k.confrelid = t::regclass AND NOT (t = 'kit' AND k.conrelid = 'kit_part'::regclass) -- a kit's parts go with it
       ORDER BY 1, 2
     LOOP
       own := ARRAY(SELECT m.thing_id FROM import_made m WHERE m.club_id = c AND m.import_id = i AND m.thing = key.child); -- goes itself
@@ -87,6 +87,9 @@ BEGIN
   END IF;
   FOREACH t IN ARRAY things LOOP
     ids := ARRAY(SELECT m.thing_id FROM import_made m WHERE m.club_id = c AND m.import_id = i AND m.thing = t);
+    IF t = 'kit' THEN
+      DELETE FROM kit_part p WHERE p.club_id = c AND p.kit_id = ANY (ids);
+    END IF;
     EXECUTE format('DELETE FROM %I x WHERE x.club_id = $1 AND x.id = ANY ($2) AND x.version = 1', t) USING c, ids;
   END LOOP;
 END $$;

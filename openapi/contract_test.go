@@ -89,6 +89,9 @@ func TestEveryOperationSaysWhatTheServiceAndItsTestsNeed(t *testing.T) {
 		if code != nil && !slices.Contains([]any{"invitation", "pairing"}, code) {
 			t.Errorf("x-code is %v, want invitation or pairing", code)
 		}
+		if secret := op.Extensions["x-secret"]; secret != nil && (!public || method != "GET" || secret != "calendar") {
+			t.Errorf("x-secret is %v: only a calendar shows itself to whoever has its address, and does nothing else", secret)
+		}
 		if strings.Contains(path, "{club}") == public {
 			t.Error("what is in a club asks for roles, and nothing else does")
 		}

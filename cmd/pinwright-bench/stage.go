@@ -165,8 +165,9 @@ func (s *stage) fill(ctx context.Context) error {
 	s.joint, s.feature = id(), id()
 	b.Queue(`update token set used_on = '2126-01-01' where club_id = $1`, club) // noting it is not what is measured
 	b.Queue(`update club set turnaround_hours = 0 where club_id = $1`, club)
-	b.Queue(`insert into garage (club_id, id, code, name, time_zone) values ($1, $2, 'north', 'North Shed', 'UTC')`, club, garage)
+	b.Queue(`insert into garage (club_id, id, code, name, time_zone, opens, closes) values ($1, $2, 'north', 'North Shed', 'UTC', '00:00', '24:00')`, club, garage)
 	b.Queue(`insert into tool_model (club_id, id, code, name, kind, size_nm) values ($1, $2, 'reamer-9', 'Reamer', 'reamer', 9000000)`, club, model)
+	b.Queue(`insert into lending_rule (club_id, at_once) values ($1, 100000)`, club) // one member makes them all
 	b.Queue(`insert into tool (club_id, id, number, model_id, garage_id) select $1, ('00000000-0000-7000-8000-' || lpad(to_hex(n), 12, '0'))::uuid, 'B-' || n, $2, $3 from generate_series(0, $4) n`,
 		club, model, garage, 64*tools)
 	b.Queue(`insert into vehicle (club_id, id, code, name, member_id) values ($1, $2, 'tourer', 'Tourer', $3)`, club, vehicle, s.club.OfficerID)

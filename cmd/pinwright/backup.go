@@ -13,6 +13,7 @@ import (
 
 	"pinwright/internal/backup"
 	"pinwright/internal/config"
+	"pinwright/internal/jobs"
 	"pinwright/migrations"
 )
 
@@ -158,6 +159,10 @@ func restore(ctx context.Context, call invocation) error {
 	url := cfg.MigrateURL.Reveal()
 	m, err := backup.Restore(ctx, url, from, migrations.Files)
 	if err != nil {
+		return err
+	}
+	// Nothing in the queue is worth keeping: what is due follows from the clubs' rows.
+	if err := jobs.Migrate(ctx, url, call.logger(cfg)); err != nil {
 		return err
 	}
 	fmt.Fprintf(call.stdout, "%d rows of %s, made on %s from %s, are restored. Verifying:\n", rowsOf(m), filepath.Base(from), m.MadeAt.Format(time.RFC3339), m.Database)

@@ -30,6 +30,7 @@ func commands() []command {
 		{"backup", "write a backup, once or again and again", backUp},
 		{"restore", "load a backup into an empty database and verify it", restore},
 		{"verify", "read the whole database and say what is wrong with it", verify},
+		{"ledger", "read all books and name what is not as it was written", ledgerCommand},
 		{"health", "ask the service on this machine whether it can serve, for an exit code", health},
 		{"help", "list the commands, or the settings: help settings", help},
 	}

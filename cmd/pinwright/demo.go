@@ -17,6 +17,7 @@ import (
 
 	"pinwright/internal/config"
 	"pinwright/internal/demo"
+	"pinwright/internal/jobs"
 	"pinwright/internal/localpg"
 	"pinwright/internal/schema"
 	"pinwright/migrations"
@@ -86,7 +87,10 @@ func demoOn(ctx context.Context, call invocation, cfg config.Config, f demoFlags
 		return err
 	}
 	defer owner.Close()
-	s, err := open(ctx, cfg, cluster.URL(schema.App, demoDatabase, schema.AppSettings()), log)
+	if err := jobs.Migrate(ctx, ownerURL, log); err != nil {
+		return err
+	}
+	s, err := open(ctx, cfg, cluster.URL(schema.App, demoDatabase, schema.AppSettings()), cluster.URL(schema.Jobs, demoDatabase, schema.JobsSettings()), log)
 	if err != nil {
 		return err
 	}
@@ -199,6 +203,8 @@ func tryThis(say func(string, ...any), base string, club demo.Club, t demo.Token
 	say("\n# ask again: the answer has changed")
 	joints, _ := json.Marshal(club.Job.Joints) //nolint:errchkjson // strings always marshal
 	say(`curl -s %s/recommendations -H "Authorization: Bearer $TOKEN" %s -H 'Content-Type: application/json' -d '{"vehicle":"%s","joints":%s}'`, at, key, club.Job.Vehicle, joints)
+	say("\n# look at it: open answer.svg in a browser")
+	say(`curl -s "%[1]s/recommendations/$(curl -s "%[1]s/recommendations?limit=1" -H "Authorization: Bearer $TOKEN" | grep -o '"id":"[^"]*' | cut -c7-)/picture" -H "Authorization: Bearer $TOKEN" -o answer.svg`, at)
 	say("\n# reserve the reamer and the puller for the next three days on which both are free")
 	say(`curl -s %s/reservations -H "Authorization: Bearer $TOKEN" %s -H 'Content-Type: application/json' -d '{"lines":[{"tool_model":"reamer-9.250"},{"tool_model":"hinge-puller"}],"next_free_hours":72}'`, at, key)
 }

@@ -11,10 +11,11 @@ import (
 
 const installSynopsis = `install [flags]
 
-Makes or mends the database and the roles pinwright_owner, pinwright_app and
-pinwright_backup on the server of PINWRIGHT_DATABASE_URL, an administrator's
-login. Passwords come from PINWRIGHT_OWNER_PASSWORD, PINWRIGHT_APP_PASSWORD and
-PINWRIGHT_BACKUP_PASSWORD, or files; a role without one keeps what it has.
+Makes or mends the database and the roles pinwright_owner, pinwright_app,
+pinwright_backup and pinwright_jobs on the server of PINWRIGHT_DATABASE_URL, an
+administrator's login. Passwords come from PINWRIGHT_OWNER_PASSWORD,
+PINWRIGHT_APP_PASSWORD, PINWRIGHT_BACKUP_PASSWORD and PINWRIGHT_JOBS_PASSWORD, or
+files; a role without one keeps what it has.
 `
 
 func install(ctx context.Context, call invocation) error {
@@ -32,6 +33,7 @@ func install(ctx context.Context, call invocation) error {
 		Owner:  cfg.OwnerPassword.Reveal(),
 		App:    cfg.AppPassword.Reveal(),
 		Backup: cfg.BackupPassword.Reveal(),
+		Jobs:   cfg.JobsPassword.Reveal(),
 	})
 	if err != nil {
 		return err

@@ -147,7 +147,7 @@ func TestClubIsErasedWhenThatIsTypedAndStaysSound(t *testing.T) {
 	before := state()
 	for _, confirm := range []string{"", "erase gorse-end", "yes"} {
 		code, stdout, stderr := call(t, urls(db), "club", "erase", "-club", "thorn-yard", "-confirm", confirm)
-		if code != exitFailed || !strings.Contains(stdout, `-confirm "erase thorn-yard"`) || !strings.Contains(stdout, "its 2 members, 1 vehicles and 6 garages") || !strings.Contains(stderr, "nothing was erased") {
+		if code != exitFailed || !strings.Contains(stdout, `-confirm "erase thorn-yard"`) || !strings.Contains(stdout, "its 2 members, 1 vehicles and 7 garages") || !strings.Contains(stderr, "nothing was erased") {
 			t.Errorf("confirmed by %q: exit %d, %q, %q", confirm, code, stdout, stderr)
 		}
 	}

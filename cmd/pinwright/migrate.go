@@ -6,13 +6,14 @@ import (
 	"strconv"
 
 	"pinwright/internal/config"
+	"pinwright/internal/jobs"
 	"pinwright/internal/schema"
 	"pinwright/migrations"
 )
 
 const migrateSynopsis = `migrate [flags] up | down <n> | down all | version | mend <n>
 
-  up        apply what is not applied yet
+  up        apply what is not applied yet, and bring the queue of jobs up to date
   down <n>  take the newest n migrations back; destroys what their tables hold
   down all  take every migration back; destroys everything
   version   say where the database stands
@@ -41,7 +42,9 @@ func migrateDatabase(ctx context.Context, call invocation) error {
 	url := cfg.MigrateURL.Reveal()
 	switch verb {
 	case "up":
-		err = schema.Up(ctx, url, migrations.Files)
+		if err = schema.Up(ctx, url, migrations.Files); err == nil {
+			err = jobs.Migrate(ctx, url, call.logger(cfg))
+		}
 	case "down":
 		steps := 0
 		if operand != "all" {
@@ -49,7 +52,9 @@ func migrateDatabase(ctx context.Context, call invocation) error {
 				return usageError{fmt.Sprintf("down %q: want how many migrations to take back, from 1, or all", operand)}
 			}
 		}
-		err = schema.Down(ctx, url, migrations.Files, steps)
+		if err = schema.Down(ctx, url, migrations.Files, steps); err == nil && steps == 0 {
+			err = jobs.Remove(ctx, url)
+		}
 	case "mend":
 		number, convErr := strconv.Atoi(operand)
 		if convErr != nil || number < 0 {

@@ -11,12 +11,15 @@ import (
 	"sync"
 	"time"
 
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
 	"github.com/prometheus/client_golang/prometheus"
 
 	"pinwright/api"
 	"pinwright/internal/config"
 	"pinwright/internal/issuer"
+	"pinwright/internal/postgres"
 	"pinwright/internal/schema"
 	"pinwright/internal/telemetry"
 	"pinwright/internal/witness"
@@ -39,7 +42,7 @@ func serve(ctx context.Context, call invocation) error {
 	}
 	log := call.logger(cfg)
 	log.Info("settings", "config", cfg)
-	s, err := open(ctx, cfg, cfg.ServeURL.Reveal(), log)
+	s, err := open(ctx, cfg, cfg.ServeURL.Reveal(), cfg.JobsLogin().Reveal(), log)
 	if err != nil {
 		return err
 	}
@@ -59,10 +62,13 @@ type service struct {
 	server *api.Server
 	traces *telemetry.Traces
 	notes  *witness.Notes
+	keeper *timekeeper // nil where this process does nothing by the clock
 	log    *slog.Logger
 }
 
-func open(ctx context.Context, cfg config.Config, url string, log *slog.Logger) (*service, error) {
+// open makes the service on the database that url logs in to as the serving
+// role, and jobsURL as the role that keeps time.
+func open(ctx context.Context, cfg config.Config, url, jobsURL string, log *slog.Logger) (*service, error) {
 	notes, err := witness.NewNotes(log, cfg.HeadsFile, time.Now)
 	if err != nil {
 		return nil, fmt.Errorf("open the file of journal heads: %w", err)
@@ -87,15 +93,25 @@ func open(ctx context.Context, cfg config.Config, url string, log *slog.Logger) 
 		pool.Close()
 		return nil, err
 	}
+	var keeper *timekeeper
+	var freed func(club uuid.UUID)
+	if cfg.Jobs == "on" {
+		if keeper, err = keepTime(ctx, cfg, url, jobsURL, metrics, notes.Note, log); err != nil {
+			pool.Close()
+			return nil, err
+		}
+		freed = func(club uuid.UUID) { keeper.runner.Hasten(sweepOfLine, club) }
+	}
 	server, err := api.New(api.Options{Pool: pool, Log: log, PublicURL: cfg.PublicURL, Issuer: issuerOf(cfg), TrustedProxies: cfg.TrustedProxies,
 		Limits:   api.Limits{Body: cfg.MaxBody, Request: cfg.RequestTimeout, Upload: cfg.UploadTimeout, PhotoSpace: cfg.PhotoSpace, PhotoMemory: cfg.PhotoMemory, Queue: cfg.PoolQueue, Rate: cfg.RateLimit, Burst: cfg.RateBurst},
-		PoolWait: cfg.PoolWait, Metrics: metrics, MetricsApart: cfg.MetricsAddr != "", Tracer: traces.Tracer(), Build: build, Heads: notes.Note,
-		Ready: func(ctx context.Context) error { return migrated(ctx, pool, newest) }})
+		PoolWait: cfg.PoolWait, Metrics: metrics, MetricsApart: cfg.MetricsAddr != "", Tracer: traces.Tracer(), Build: build, Heads: notes.Note, Freed: freed,
+		Ready:  func(ctx context.Context) error { return migrated(ctx, pool, newest) },
+		Beside: map[string]func() string{"jobs": keeper.health}})
 	if err != nil {
 		pool.Close()
 		return nil, err
 	}
-	return &service{cfg: cfg, pool: pool, server: server, traces: traces, notes: notes, log: log}, nil
+	return &service{cfg: cfg, pool: pool, server: server, traces: traces, notes: notes, keeper: keeper, log: log}, nil
 }
 
 // buildOf tells which program this is, as far as its build noted it.
@@ -193,12 +209,16 @@ func (s *service) serve(ctx context.Context, listener net.Listener) error {
 	notes.Go(func() { s.notes.Run(noting, s.cfg.HeadsEvery) })
 	defer notes.Wait()
 	defer stopNoting()
+	if s.keeper != nil {
+		s.keeper.runner.Start(ctx)
+	}
+	notes.Go(func() { s.compareZones(ctx) })
 	h := s.newServer(s.server.Handler())
 	ended := make(chan error, 1)
 	go func() { ended <- h.Serve(listener) }()
 	select {
 	case err := <-ended:
-		return fmt.Errorf("serve: %w", err)
+		return errors.Join(fmt.Errorf("serve: %w", err), s.stopKeeper(context.WithoutCancel(ctx)))
 	case <-ctx.Done():
 	}
 	s.server.Drain()
@@ -207,8 +227,41 @@ func (s *service) serve(ctx context.Context, listener net.Listener) error {
 	grace, cancel := context.WithTimeout(context.WithoutCancel(ctx), s.cfg.ShutdownGrace)
 	defer cancel()
 	defer s.traces.Stop(grace) // behind the last request
-	if err := h.Shutdown(grace); err != nil {
-		return fmt.Errorf("requests were still under way after %s and were cut: %w", s.cfg.ShutdownGrace, err)
+	kept := make(chan error, 1)
+	go func() { kept <- s.stopKeeper(grace) }()
+	err = h.Shutdown(grace)
+	if err != nil {
+		err = fmt.Errorf("requests were still under way after %s and were cut: %w", s.cfg.ShutdownGrace, err)
 	}
-	return nil
+	return errors.Join(err, <-kept)
+}
+
+// compareZones tells when this program and the database do not agree on what
+// clocks of garages will show. Nothing is refused for it: it is an hour, at the edge of
+// a day, until tzdata is renewed.
+func (s *service) compareZones(ctx context.Context) {
+	rows, err := s.pool.Query(ctx, `select zones_in_use()`)
+	var zones, differ []string
+	if err == nil {
+		zones, err = pgx.CollectRows(rows, pgx.RowTo[string])
+	}
+	if now := time.Now(); err == nil {
+		differ, err = postgres.ZonesThatDiffer(ctx, s.pool, zones, now, now.AddDate(3, 0, 0))
+	}
+	switch {
+	case err != nil && ctx.Err() == nil:
+		s.log.Warn("the rules of time zones were not compared with the database's", "error", err)
+	case len(differ) > 0:
+		s.log.Warn("this program and the database know different rules of time zones; garages in these may open an hour early or late in some answers until tzdata is of one edition on both machines", "time_zones", differ)
+	}
+}
+
+// stopKeeper lets what came by the clock finish, for as long as requests may.
+func (s *service) stopKeeper(ctx context.Context) error {
+	if s.keeper == nil {
+		return nil
+	}
+	ctx, cancel := context.WithTimeout(ctx, s.cfg.ShutdownGrace)
+	defer cancel()
+	return s.keeper.stop(ctx)
 }

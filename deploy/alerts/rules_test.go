@@ -242,6 +242,18 @@ func TestAlertsFireWhenTheyShould(t *testing.T) {
 		{"the collector of traces is away", []string{here + " 1x60", `pinwright_trace_spans_total{job="pinwright",instance="a",outcome="lost"} 0+9x60`}, 40 * time.Minute, []string{`PinwrightTracesLost {instance="a"}`}},
 		{"traces arrive", []string{here + " 1x60", `pinwright_trace_spans_total{job="pinwright",instance="a",outcome="sent"} 0+9x60`, `pinwright_trace_spans_total{job="pinwright",instance="a",outcome="lost"} 4x60`}, 40 * time.Minute, nil},
 
+		{"jobs run", []string{here + " 1x60", `pinwright_jobs_up{job="pinwright",instance="a"} 1x60`, `pinwright_jobs_up{job="pinwright",instance="b"} 0x60`, `pinwright_jobs_oldest_due_seconds{job="pinwright",instance="a"} 3x60`,
+			`pinwright_sweep_age_seconds{job="pinwright",instance="a",sweep="reminders_of_tools"} 3590x60`, `pinwright_sweep_failures_total{job="pinwright",instance="a",sweep="mail"} 2x60`}, 40 * time.Minute, nil},
+		{"no process takes jobs", []string{here + " 1x60", `pinwright_jobs_up{job="pinwright",instance="a"} 0x60`}, 40 * time.Minute, []string{"PinwrightJobsStandStill"}},
+		{"jobs wait", []string{here + " 1x60", `pinwright_jobs_up{job="pinwright",instance="a"} 1x60`, `pinwright_jobs_oldest_due_seconds{job="pinwright",instance="a"} 0+60x60`}, 40 * time.Minute, []string{"PinwrightJobsStandStill"}},
+		{"nobody puts jobs into the queue", []string{here + " 1x200", `pinwright_jobs_up{job="pinwright",instance="a"} 1x200`, `pinwright_jobs_oldest_due_seconds{job="pinwright",instance="a"} 0x200`,
+			`pinwright_sweep_age_seconds{job="pinwright",instance="a",sweep="mail"} 0+60x200`}, 150 * time.Minute, []string{`PinwrightJobsStandStill {sweep="mail"}`}},
+		{"a sweep fails in every club", []string{here + " 1x60", `pinwright_sweep_failures_total{job="pinwright",instance="a",sweep="reminders"} 0+3x60`}, 40 * time.Minute, []string{`PinwrightSweepFails {sweep="reminders"}`}},
+		{"the mail server is away", []string{here + " 1x120", `pinwright_letters_total{job="pinwright",instance="a",outcome="later"} 0+1x120`, `pinwright_letters_total{job="pinwright",instance="a",outcome="sent"} 5x120`},
+			90 * time.Minute, []string{"PinwrightMailFails"}},
+		{"one box is full", []string{here + " 1x120", `pinwright_letters_total{job="pinwright",instance="a",outcome="later"} 0+1x120`, `pinwright_letters_total{job="pinwright",instance="a",outcome="sent"} 0+1x120`},
+			90 * time.Minute, nil},
+
 		{"a roll-out takes half an hour", []string{here + " 1x120", `pinwright_build_info{job="pinwright",instance="a",version="1",revision="x",schema="5"} 1x120`,
 			`pinwright_build_info{job="pinwright",instance="b",version="2",revision="y",schema="5"} _x60 1x30`}, 89 * time.Minute, nil},
 		{"a roll-out is stuck", []string{here + " 1x120", `pinwright_build_info{job="pinwright",instance="a",version="1",revision="x",schema="5"} 1x120`,

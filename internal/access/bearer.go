@@ -1,6 +1,7 @@
 package access
 
 import (
+	"strings"
 	"time"
 
 	"github.com/google/uuid"
@@ -89,7 +90,7 @@ const Repeatable = time.Hour
 const ofClub = `select c.club_id, c.slug as club_slug, c.currency, c.units, c.turnaround_hours as turnaround, c.origins, m.id as member_id, m.roles, `
 
 // Who asks who shows w; the answer has no row for a token that is unknown,
-// expired, revoked or whose member is disabled, so that a revocation takes effect
+// expired, revoked or whose member is disabled or a guest no more, so that a revocation takes effect
 // with the next request, and none for a code that is unknown, expired,
 // withdrawn, used, or whose maker may not let anybody in any more.
 func Who(b *postgres.Batch, w Bearer, now time.Time) *postgres.Rows[Caller] {
@@ -99,8 +100,8 @@ func Who(b *postgres.Batch, w Bearer, now time.Time) *postgres.Rows[Caller] {
 			from member_identity i
 			join member m on m.club_id = i.club_id and m.id = i.member_id
 			join club c on c.club_id = i.club_id
-			where i.club_id = $1 and i.hash = $2 and m.disabled_at is null`,
-			b.Club, w.key)
+			where i.club_id = $1 and i.hash = $2 and `+working,
+			b.Club, w.key, now)
 	case byInvitation:
 		return postgres.Query[Caller](b, ofClub+`i.id as token_id, 'invitation' as kind, '{}'::text[] as scopes, null::date as used_on
 			from invitation i
@@ -108,7 +109,7 @@ func Who(b *postgres.Batch, w Bearer, now time.Time) *postgres.Rows[Caller] {
 			join club c on c.club_id = i.club_id
 			left join token t on t.club_id = i.club_id and t.invitation_id = i.id
 			where i.club_id = $1 and i.hash = $2 and i.withdrawn_at is null and (i.expires_at > $3 or t.id is not null)
-			and m.disabled_at is null and 'officer' = any(m.roles) and `+unusedOrRepeated,
+			and `+working+` and 'officer' = any(m.roles) and `+unusedOrRepeated,
 			b.Club, w.key, now, w.request, now.Add(-Repeatable))
 	case byPairing:
 		return postgres.Query[Caller](b, ofClub+`i.id as token_id, 'pairing' as kind, '{}'::text[] as scopes, null::date as used_on
@@ -116,17 +117,28 @@ func Who(b *postgres.Batch, w Bearer, now time.Time) *postgres.Rows[Caller] {
 			join member m on m.club_id = i.club_id and m.id = i.member_id
 			join club c on c.club_id = i.club_id
 			left join token t on t.club_id = i.club_id and t.pairing_id = i.id
-			where i.club_id = $1 and i.hash = $2 and i.withdrawn_at is null and (i.expires_at > $3 or t.id is not null) and m.disabled_at is null and `+unusedOrRepeated,
+			where i.club_id = $1 and i.hash = $2 and i.withdrawn_at is null and (i.expires_at > $3 or t.id is not null) and `+working+` and `+unusedOrRepeated,
 			b.Club, w.key, now, w.request, now.Add(-Repeatable))
 	default:
 		return postgres.Query[Caller](b, ofClub+`t.id as token_id, t.kind, t.scopes, t.used_on
 			from token t
 			join member m on m.club_id = t.club_id and m.id = t.member_id
 			join club c on c.club_id = t.club_id
-			where t.club_id = $1 and t.hash = $2 and t.revoked_at is null and t.expires_at > $3 and m.disabled_at is null`,
+			where t.club_id = $1 and t.hash = $2 and t.revoked_at is null and t.expires_at > $3 and `+working,
 			b.Club, w.key, now)
 	}
 }
+
+// working holds for a member m who may do anything at $3: neither disabled nor a
+// guest whose stay is over, or whose host may do nothing any more, since nobody
+// answers for them then.
+const working = `m.disabled_at is null and (m.host_id is null or m.guest_until > $3
+	and exists (select from member h where h.club_id = m.club_id and h.id = m.host_id and h.disabled_at is null))`
+
+// WorkingAt is the condition that holds for a member m who may do anything at the
+// time that is the parameter at, such as $4: what somebody has made ends with
+// their being let in.
+func WorkingAt(at string) string { return strings.ReplaceAll(working, "$3", at) }
 
 const unusedOrRepeated = `(t.id is null or t.revoked_at is null and t.created_at > $5 and t.fingerprint = $4)`
 

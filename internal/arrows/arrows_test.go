@@ -184,6 +184,9 @@ func TestDomainKnowsNeitherHTTPNorTheClock(t *testing.T) {
 			if i == "net/http" || strings.HasPrefix(i, "github.com/labstack/echo") {
 				t.Errorf("%s imports %s: a rule of the club is the same whoever asks; statuses and headers are api's", s.path, i)
 			}
+			if i == "net/smtp" || strings.HasPrefix(i, "github.com/riverqueue/") || strings.HasPrefix(i, "github.com/wneessen/") {
+				t.Errorf("%s imports %s: a domain package decides what is due and says it; jobs keeps time and mail speaks to servers", s.path, i)
+			}
 		}
 		for _, call := range clockReadings(s) {
 			t.Errorf("%s calls time.%s: the time of a write is postgres.Tx.Now, one for the whole transaction, so that rules can be tested at any time", s.path, call)

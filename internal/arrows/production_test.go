@@ -11,7 +11,8 @@ import (
 // have to be looked after like it.
 var onlyTests = []string{
 	module + "internal/pgtest", module + "internal/pgcontainer", module + "internal/specimen", module + "internal/arrows",
-	"github.com/testcontainers/", "github.com/moby/", "github.com/google/go-cmp/", "pgregory.net/rapid", "testing",
+	"github.com/testcontainers/", "github.com/moby/", "github.com/emersion/", "github.com/google/go-cmp/", "pgregory.net/rapid", "testing",
+	"github.com/anishathalye/porcupine", "github.com/emersion/", "github.com/apognu/",
 }
 
 func TestCommandsHoldNothingThatIsOnlyForTests(t *testing.T) {

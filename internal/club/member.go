@@ -22,9 +22,13 @@ type Member struct {
 	DisabledAt *time.Time
 	ErasedAt   *time.Time
 	Version    int64
+	// A guest has a host and a stay that ends; see Stays.
+	HostID       *uuid.UUID
+	GuestLastDay *time.Time
+	GuestUntil   *time.Time
 }
 
-const memberColumns = `id, number, name, roles, garage_id, disabled_at, erased_at, version`
+const memberColumns = `id, number, name, roles, garage_id, disabled_at, erased_at, version, host_id, guest_last_day, guest_until`
 
 // FindMember looks a member up by id or number.
 func FindMember(b *postgres.Batch, ref postgres.Ref) *postgres.Rows[Member] {
@@ -104,9 +108,13 @@ func UpdateMember(tx *postgres.Tx, actor uuid.UUID, m Member, officers []uuid.UU
 	if len(officers) == 1 && officers[0] == m.ID && !stays {
 		return m, problem.New(problem.NotAllowedNow, "This is the club's only officer. Make somebody else an officer first.")
 	}
+	if _, guest := m.Stays(); guest && !slices.Equal(m.Roles, []string{"member"}) {
+		return m, problem.New(problem.NotAllowedNow, "A guest has no other role than member. Make them a member first: send guest as null.")
+	}
 	m.Version++
-	tx.Queue(`update member set number = $3, name = $4, roles = $5, garage_id = $6, disabled_at = $7, version = $8 where club_id = $1 and id = $2`,
-		tx.Club, m.ID, m.Number, m.Name, m.Roles, m.GarageID, m.DisabledAt, m.Version).
+	tx.Queue(`update member set number = $3, name = $4, roles = $5, garage_id = $6, disabled_at = $7, version = $8, host_id = $9, guest_last_day = $10, guest_until = $11
+		where club_id = $1 and id = $2`,
+		tx.Club, m.ID, m.Number, m.Name, m.Roles, m.GarageID, m.DisabledAt, m.Version, m.HostID, m.GuestLastDay, m.GuestUntil).
 		Refuse("member_number", numberTaken(m.Number))
 	journal.Append(tx, journal.Event{Type: "member.changed", Subject: m.ID, Version: m.Version, Audience: journal.ForClub, Actor: actor}, m.personless())
 	return m, nil

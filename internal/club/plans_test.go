@@ -26,6 +26,7 @@ func largeClub(t *testing.T, db *pgtest.DB) uuid.UUID {
 	if _, err := db.Owner.Exec(t.Context(), `
 		insert into garage (club_id, id, code, name, time_zone)
 		select club_id, gen_random_uuid(), 'g' || n, 'Yard', 'UTC' from club, generate_series(1, case slug when 'club-0' then 2000 else 10 end) n;
+		insert into garage_hours (club_id, garage_id, weekday, opens, closes) select club_id, id, d, '08:00', '12:00' from garage, generate_series(1, 5) d;
 		insert into member (club_id, id, number, name, roles)
 		select club_id, gen_random_uuid(), 'm' || n, 'Member', '{member}' from club, generate_series(1, case slug when 'club-0' then 20000 else 10 end) n;
 		analyze`); err != nil {

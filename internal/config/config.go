@@ -13,7 +13,9 @@ import (
 	"flag"
 	"fmt"
 	"log/slog"
+	"net"
 	"net/netip"
+	"net/url"
 	"os"
 	"slices"
 	"strings"
@@ -39,9 +41,14 @@ type Config struct {
 	// AdminURL logs in as an administrator of a server. Installing needs it;
 	// the demo works on that server instead of a private cluster.
 	AdminURL DatabaseURL
-	// OwnerPassword, AppPassword and BackupPassword are set by installing; an
-	// empty one leaves the role's password as it is.
-	OwnerPassword, AppPassword, BackupPassword Secret
+	// JobsURL logs in as the role that keeps time; empty, it is ServeURL with that
+	// role and JobsPassword (see JobsLogin). Jobs is off where this process is to do
+	// nothing of what comes by the clock.
+	JobsURL DatabaseURL
+	Jobs    string
+	// OwnerPassword, AppPassword, BackupPassword and JobsPassword are set by
+	// installing; an empty one leaves the role's password as it is.
+	OwnerPassword, AppPassword, BackupPassword, JobsPassword Secret
 	// PostgresStep allows the demo one step of finding a server: given,
 	// installed or fetched; empty allows all.
 	PostgresStep string
@@ -66,6 +73,14 @@ type Config struct {
 	// lets everybody wait answers all too late; so what comes on top is told at once
 	// to come back.
 	PoolQueue int
+
+	// SMTPAddr is the server that takes mail for submission, host:port; empty, and
+	// nothing is mailed. SMTPSecurity is starttls, tls (from the first byte), or none
+	// for a server on the same machine. SMTPFrom is the sender, with or without a name.
+	SMTPAddr, SMTPSecurity, SMTPUser, SMTPFrom string
+	SMTPPassword                               Secret
+	// SMTPTimeout bounds each step of handing a message over.
+	SMTPTimeout time.Duration
 
 	// RateLimit is how many requests a second one token may make, or one address
 	// without a token, in one process; 0 for no limit. RateBurst is how many it may
@@ -259,11 +274,56 @@ func (c *Config) check() []error {
 	if c.Leeway > mostLeeway {
 		faults = append(faults, fmt.Errorf("%s (%s) must not exceed %s: an expired token would sign people in for that long", variableOf("oidc-leeway"), c.Leeway, mostLeeway))
 	}
+	faults = append(faults, c.checkMail()...)
 	if serve, migrate := c.ServeURL.User(), c.MigrateURL.User(); serve != "" && serve == migrate {
 		faults = append(faults, fmt.Errorf("%s and %s log in as the same user %q: the serving role must not own the tables",
 			variableOf("serve-url"), variableOf("migrate-url"), serve))
 	}
 	return faults
+}
+
+// checkMail holds the rules between the settings of mail.
+func (c *Config) checkMail() []error {
+	var faults []error
+	if (c.SMTPUser == "") != (c.SMTPPassword.Reveal() == "") {
+		faults = append(faults, fmt.Errorf("%s and %s go together", variableOf("smtp-user"), variableOf("smtp-password")))
+	}
+	if c.SMTPAddr == "" {
+		return faults
+	}
+	if c.SMTPFrom == "" {
+		faults = append(faults, fmt.Errorf("%s is not set: mail needs a sender, such as Fern Row <club@fern-row.example>", variableOf("smtp-from")))
+	}
+	if host, _, err := net.SplitHostPort(c.SMTPAddr); err == nil && c.SMTPSecurity == "none" && !onThisMachine(host) {
+		faults = append(faults, fmt.Errorf("%s is none, which is for a server on this machine only: others would read members' addresses on the way", variableOf("smtp-security")))
+	}
+	return faults
+}
+
+// jobsRole is the role that keeps time, as the installer makes it.
+const jobsRole = "pinwright_jobs"
+
+// JobsLogin is how this process logs in to keep time: JobsURL, else ServeURL as
+// that role.
+func (c *Config) JobsLogin() DatabaseURL {
+	if c.JobsURL.Reveal() != "" {
+		return c.JobsURL
+	}
+	u, err := url.Parse(c.ServeURL.Reveal())
+	if err != nil || c.ServeURL.Reveal() == "" {
+		return DatabaseURL{}
+	}
+	q := u.Query()
+	switch {
+	case q.Has("role"): // a login that takes the role
+		q.Set("role", jobsRole)
+		u.RawQuery = q.Encode()
+	case c.JobsPassword.Reveal() != "":
+		u.User = url.UserPassword(jobsRole, c.JobsPassword.Reveal())
+	default:
+		u.User = url.User(jobsRole)
+	}
+	return DatabaseURL{NewSecret(u.String())}
 }
 
 // missing names what a command cannot do without.

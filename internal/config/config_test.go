@@ -101,6 +101,11 @@ func TestWrongSettingsAreRefusedWithWhatTheyShouldBe(t *testing.T) {
 		{"no time to answer that time is up", []string{"PINWRIGHT_WRITE_TIMEOUT=12s"}, nil, nil, []string{"PINWRIGHT_REQUEST_TIMEOUT (12s) must be shorter than PINWRIGHT_WRITE_TIMEOUT (12s)"}},
 		{"a wait for a connection beyond the request", []string{"PINWRIGHT_POOL_WAIT=13s"}, nil, nil, []string{"PINWRIGHT_POOL_WAIT"}},
 		{"a stop that cuts requests off", []string{"PINWRIGHT_SHUTDOWN_GRACE=5s"}, nil, nil, []string{"PINWRIGHT_SHUTDOWN_GRACE (5s) must be at least"}},
+		{"mail without a sender", []string{"PINWRIGHT_SMTP_ADDR=mx.example:587"}, nil, nil, []string{"PINWRIGHT_SMTP_FROM is not set"}},
+		{"a sender that is none", []string{"PINWRIGHT_SMTP_FROM=the club"}, nil, nil, []string{"PINWRIGHT_SMTP_FROM", "club@fern-row.example"}},
+		{"a mail login without a password", []string{"PINWRIGHT_SMTP_USER=club"}, nil, nil, []string{"PINWRIGHT_SMTP_USER and PINWRIGHT_SMTP_PASSWORD go together"}},
+		{"mail in clear over the network", []string{"PINWRIGHT_SMTP_ADDR=mx.example:25", "PINWRIGHT_SMTP_FROM=a@b.example", "PINWRIGHT_SMTP_SECURITY=none", "PINWRIGHT_SMTP_USER=u", "PINWRIGHT_SMTP_PASSWORD=hunter2"}, nil, nil, []string{"PINWRIGHT_SMTP_SECURITY is none", "this machine only"}},
+		{"half a switch", []string{"PINWRIGHT_JOBS=yes"}, nil, nil, []string{"PINWRIGHT_JOBS", "on, off"}},
 		{"one login for serving and migrating", []string{"PINWRIGHT_SERVE_URL=postgres://u@h/d", "PINWRIGHT_MIGRATE_URL=postgres://u@h/d"}, nil, nil, []string{"same user"}},
 		{"serving without a database", nil, nil, []Need{Serving}, []string{"PINWRIGHT_SERVE_URL is not set", "pinwright_app"}},
 		{"serving with an empty URL", []string{"PINWRIGHT_SERVE_URL="}, nil, []Need{Serving}, []string{"PINWRIGHT_SERVE_URL is not set"}},
@@ -181,7 +186,8 @@ func TestNoWayOfPrintingShowsASecret(t *testing.T) {
 	c, err := load(t, []string{
 		"PINWRIGHT_SERVE_URL=postgres://app:hunter2@db/pinwright?sslmode=disable",
 		"PINWRIGHT_MIGRATE_URL=postgres://own@db/pinwright?password=hunter2",
-		"PINWRIGHT_APP_PASSWORD=hunter2",
+		"PINWRIGHT_APP_PASSWORD=hunter2", "PINWRIGHT_JOBS_PASSWORD=hunter2", "PINWRIGHT_JOBS_DATABASE_URL=postgres://pinwright_jobs:hunter2@db/pinwright",
+		"PINWRIGHT_SMTP_USER=club", "PINWRIGHT_SMTP_PASSWORD=hunter2",
 	}, nil)
 	if err != nil {
 		t.Fatal(err)
@@ -204,6 +210,25 @@ func TestNoWayOfPrintingShowsASecret(t *testing.T) {
 	for _, want := range []string{"postgres://app:xxxxx@db/pinwright?sslmode=disable", "PINWRIGHT_POOL_SIZE=4"} {
 		if !strings.Contains(c.String(), want) {
 			t.Errorf("String lacks %q:\n%s", want, c)
+		}
+	}
+}
+
+func TestTheRoleThatKeepsTimeLogsInAsTheServingOneDoes(t *testing.T) {
+	t.Parallel()
+	for _, tc := range []struct {
+		environ []string
+		want    string
+	}{
+		{[]string{"PINWRIGHT_SERVE_URL=postgres://pinwright_app:a@db:5433/pinwright?sslmode=require", "PINWRIGHT_JOBS_PASSWORD=b c"}, "postgres://pinwright_jobs:b%20c@db:5433/pinwright?sslmode=require"},
+		{[]string{"PINWRIGHT_SERVE_URL=postgres://pinwright_app@/pinwright?host=/run"}, "postgres://pinwright_jobs@/pinwright?host=/run"},
+		{[]string{"PINWRIGHT_SERVE_URL=postgres://admin:a@db/pinwright?role=pinwright_app", "PINWRIGHT_JOBS_PASSWORD=b"}, "postgres://admin:a@db/pinwright?role=pinwright_jobs"},
+		{[]string{"PINWRIGHT_SERVE_URL=postgres://pinwright_app:a@db/pinwright", "PINWRIGHT_JOBS_DATABASE_URL=postgres://pinwright_jobs:c@other/pinwright"}, "postgres://pinwright_jobs:c@other/pinwright"},
+		{nil, ""},
+	} {
+		c, err := load(t, tc.environ, nil)
+		if err != nil || c.JobsLogin().Reveal() != tc.want {
+			t.Errorf("%v: logs in by %q, want %q: %v", tc.environ, c.JobsLogin().Reveal(), tc.want, err)
 		}
 	}
 }

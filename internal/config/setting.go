@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"log/slog"
 	"net"
+	"net/mail"
 	"net/netip"
 	"net/url"
 	"strconv"
@@ -40,10 +41,19 @@ func (c *Config) settings() []setting {
 		databaseURL(&c.ServeURL, "serve-url", "database as the serving role"),
 		databaseURL(&c.MigrateURL, "migrate-url", "database as the owning role"),
 		databaseURL(&c.BackupURL, "backup-url", "database as the backup role; to back up and to verify"),
+		databaseURL(&c.JobsURL, "jobs-database-url", "database as the role that keeps time; empty: as serve-url, with that role and jobs-password"),
+		text(&c.Jobs, "jobs", "on", "on or off: whether this process does what comes by the clock, such as reminders; some process should", oneOf("on", "off")),
 		databaseURL(&c.AdminURL, "database-url", "server as an administrator; to install, and for demo and tests instead of a private cluster"),
 		password(&c.OwnerPassword, "owner-password", "password that installing gives the owning role"),
 		password(&c.AppPassword, "app-password", "password that installing gives the serving role"),
 		password(&c.BackupPassword, "backup-password", "password that installing gives the backup role"),
+		password(&c.JobsPassword, "jobs-password", "password that installing gives the role that keeps time, and that it logs in with where jobs-database-url is empty"),
+		text(&c.SMTPAddr, "smtp-addr", "", "server that takes mail for submission, host:port; empty: nothing is mailed", checkOptionalAddr),
+		text(&c.SMTPSecurity, "smtp-security", "starttls", "starttls, tls from the first byte, or none for a server on this machine", oneOf("starttls", "tls", "none")),
+		text(&c.SMTPUser, "smtp-user", "", "login at that server; empty: none", nil),
+		password(&c.SMTPPassword, "smtp-password", "password of that login"),
+		text(&c.SMTPFrom, "smtp-from", "", "sender of mail, such as Fern Row <club@fern-row.example>", checkSender),
+		duration(&c.SMTPTimeout, "smtp-timeout", "30s", "time of each step of handing a message over"),
 		text(&c.PostgresStep, "postgres", "", "only way the demo and tests may find a server: given, installed or fetched; empty: all in turn",
 			oneOf("", "given", "installed", "fetched")),
 		text(&c.DataDir, "data-dir", "", "folder of the demo's private cluster; empty: one of the invoking user's", nil),
@@ -292,6 +302,16 @@ func checkPublicURL(t string) error {
 	u, err := url.Parse(t)
 	if err != nil || u.Scheme != "http" && u.Scheme != "https" || u.Host == "" || u.User != nil || u.RawQuery != "" || u.Fragment != "" || strings.HasSuffix(t, "/") {
 		return fmt.Errorf("is %q: it should be like https://garage.example, without a slash at its end", t)
+	}
+	return nil
+}
+
+func checkSender(t string) error {
+	if t == "" {
+		return nil
+	}
+	if _, err := mail.ParseAddress(t); err != nil {
+		return fmt.Errorf("is %q: it should be an address such as club@fern-row.example, or with a name, Fern Row <club@fern-row.example>", t)
 	}
 	return nil
 }

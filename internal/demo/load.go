@@ -27,17 +27,20 @@ type Club struct {
 	Members      []object
 	ToolModels   []object `json:"tool_models"`
 	Tools        []object
+	Kits         []object
 	Calibrations []struct {
 		Tool                string
 		AgoDays             int    `json:"ago_days"`
 		DueInDays           int    `json:"due_in_days"`
 		ExpandedUncertainty string `json:"expanded_uncertainty"`
 		Certificate         string
+		Deviation           string
 	}
 	PinSeries []object `json:"pin_series"`
 	Vehicles  []object
 	JointSets []object `json:"joint_sets"`
 	Histories []history
+	Past      past
 	Job       Job `json:"story"`
 }
 
@@ -81,7 +84,7 @@ func (c Club) Load(ctx context.Context, base, officer string, now time.Time) err
 	for _, step := range []struct {
 		path   string
 		bodies []object
-	}{{"garages", c.Garages}, {"members", c.Members}, {"tool-models", c.ToolModels}, {"tools", c.Tools}, {"pin-series", c.PinSeries}, {"vehicles", c.Vehicles}} {
+	}{{"garages", c.Garages}, {"members", c.Members}, {"tool-models", c.ToolModels}, {"tools", c.Tools}, {"kits", c.Kits}, {"pin-series", c.PinSeries}, {"vehicles", c.Vehicles}} {
 		if err := post(step.path, step.bodies); err != nil {
 			return err
 		}
@@ -89,6 +92,9 @@ func (c Club) Load(ctx context.Context, base, officer string, now time.Time) err
 	for _, k := range c.Calibrations {
 		day := func(in int) string { return now.AddDate(0, 0, in).Format(time.DateOnly) }
 		body := object{"calibrated_on": day(-k.AgoDays), "due_on": day(k.DueInDays), "expanded_uncertainty": k.ExpandedUncertainty, "certificate": k.Certificate}
+		if k.Deviation != "" {
+			body["deviation"] = k.Deviation
+		}
 		if err := api.must(ctx, "POST", "tools/"+k.Tool+"/calibrations", body, nil); err != nil {
 			return err
 		}
@@ -115,7 +121,7 @@ func (c Club) Load(ctx context.Context, base, officer string, now time.Time) err
 	if report.Refused > 0 {
 		return fmt.Errorf("%d readings of the histories were refused", report.Refused)
 	}
-	return nil
+	return c.Past.load(ctx, api)
 }
 
 // pastReadings spells the histories out. The scatter between readings is fixed,

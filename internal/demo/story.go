@@ -85,7 +85,13 @@ func (c Club) Story(ctx context.Context, w io.Writer, base string, t Tokens) err
 	for _, x := range answer.Warnings {
 		say("   ? %s", wrap(x.Text))
 	}
-	return c.reserve(ctx, say, member, t, answer.ID)
+	if err := c.reserve(ctx, say, member, t, answer.ID); err != nil {
+		return err
+	}
+	if err := c.mend(ctx, say, member); err != nil {
+		return err
+	}
+	return c.Past.tell(ctx, say, member)
 }
 
 func (c Club) reserve(ctx context.Context, say func(string, ...any), member client, t Tokens, recommendation string) error {

@@ -34,6 +34,7 @@ func Member(tx *postgres.Tx, actor uuid.UUID, m club.Member, officers []uuid.UUI
 	if m.DisabledAt == nil {
 		m.DisabledAt = &tx.Now
 	}
+	m = m.AsMember()
 	m.Number, m.Name, m.Roles, m.GarageID = "erased-"+m.ID.String()[24:], "Erased member", []string{"member"}, nil
 	m.ErasedAt = &tx.Now
 	m.Version++

@@ -76,6 +76,7 @@ func marked(t *testing.T, db *pgtest.DB, slug string, classes ...string) (foundi
 	do(t, db.Owner, `update vehicle set chassis_kind = 'free_text', chassis_number = 'x' where club_id = $1`, c.ClubID)
 	do(t, db.Owner, `update token set invitation_id = $2 where club_id = $1 and member_id = $3`, c.ClubID, set.ID["invitation"], set.ID["member"])
 	do(t, db.Owner, `insert into invitation select (jsonb_populate_record(i, jsonb_build_object('id', gen_random_uuid(), 'hash', '\x' || repeat('ab', 32), 'invited_by', $2::uuid))).* from invitation i where club_id = $1`, c.ClubID, set.ID["member"])
+	do(t, db.Owner, `update repair set state = 'abandoned', abandoned_at = now(), abandoned_by = $2 where club_id = $1`, c.ClubID, set.ID["member"])
 	do(t, db.Owner, `update import set reverted_at = now(), reverted_by = $2 where club_id = $1`, c.ClubID, set.ID["member"])
 	// An answer to the member, and one to an officer that tells of them.
 	do(t, db.Owner, `delete from answer where club_id = $1`, c.ClubID)
@@ -106,6 +107,14 @@ func marked(t *testing.T, db *pgtest.DB, slug string, classes ...string) (foundi
 			of = "reverted_by = '" + set.ID["member"].String() + "'"
 		case table == "invitation": // one that they came by; below, one that they made
 			of = "true"
+		case table == "garage":
+			of = "id = '" + set.ID["garage"].String() + "'"
+		case name == "abandon_reason":
+			of = "abandoned_by = '" + set.ID["member"].String() + "'"
+		case table == "repair":
+			of = "lead_id = '" + set.ID["member"].String() + "'"
+		case table == "repair_step":
+			of = "began_by = '" + set.ID["member"].String() + "'"
 		case table == "photo":
 			of = "taken_by = '" + set.ID["member"].String() + "'"
 		case columns[column] == personal:

@@ -1,5 +1,5 @@
 // Package founding makes a new club with its first officer, that officer's
-// token and the joint templates that every club begins with. It runs as the owner of the schema, since no club exists yet behind
+// token, the joint templates and the procedures that every club begins with. It runs as the owner of the schema, since no club exists yet behind
 // whose fence the application role could act.
 package founding
 
@@ -17,6 +17,7 @@ import (
 	"pinwright/internal/club"
 	"pinwright/internal/journal"
 	"pinwright/internal/postgres"
+	"pinwright/internal/procedure"
 	"pinwright/internal/vehicle"
 )
 
@@ -78,6 +79,10 @@ func Create(ctx context.Context, db *postgres.DB, c Charter, now time.Time) (Clu
 		for _, t := range vehicle.ShippedTemplates() {
 			t.ID = uuid.Must(uuid.NewV7())
 			vehicle.AddTemplate(tx, officer, t)
+		}
+		for _, p := range procedure.Shipped() {
+			p.ID = uuid.Must(uuid.NewV7())
+			procedure.Add(tx, officer, p, "")
 		}
 		return nil
 	})

@@ -71,6 +71,7 @@ func (f *Field) numeric() bool {
 }
 
 func (r *reader) body(row sheet.Row) Body {
+	var entered map[string]string
 	b := Body{Row: row.Number, Thing: map[string]any{}, Model: map[string]any{}, Beyond: row.Beyond}
 	for i, c := range r.Columns {
 		cell := row.Cells[i]
@@ -78,6 +79,9 @@ func (r *reader) body(row sheet.Row) Body {
 			continue
 		}
 		value, mend := r.value(c, cell)
+		if c.beside != nil {
+			value, mend = r.halved(c, cell, row.Cells[*c.beside])
+		}
 		into, faults := b.Thing, &b.Faults
 		if c.Field.Model {
 			into, faults = b.Model, &b.OfModel
@@ -86,9 +90,50 @@ func (r *reader) body(row sheet.Row) Body {
 			*faults = append(*faults, problem.Fault{Pointer: c.Field.Pointer, Detail: mend})
 			continue
 		}
+		if texts, ok := value.(map[string]string); ok {
+			entered = texts
+			continue
+		}
 		put(into, c.Field.Pointer, value)
 	}
+	r.respell(b.Thing, entered)
 	return b
+}
+
+// halved makes the value of an amount and what stands in the column beside it. Of
+// money the amount is in the smallest unit, as lists tell it.
+func (r *reader) halved(c Column, amount, unit string) (any, string) {
+	if c.Field.form == size {
+		return r.size(c, amount+" "+unit)
+	}
+	n, mend := r.number(amount)
+	return map[string]any{"minor": json.Number(n), "currency": unit}, mend
+}
+
+// respell puts lengths back as they were entered, where that is the same length.
+func (r *reader) respell(object map[string]any, entered map[string]string) {
+	for _, c := range r.Columns {
+		if c.Field == nil || c.Field.form != size || entered[c.Field.Name] == "" {
+			continue
+		}
+		text, _ := at(object, c.Field.Pointer).(string)
+		given, err1 := length.Parse(text)
+		was, err2 := length.Parse(entered[c.Field.Name])
+		if err1 == nil && err2 == nil && given.Length() == was.Length() {
+			put(object, c.Field.Pointer, was.String())
+		}
+	}
+}
+
+// at is the member that a pointer of plain names leads to, nil where it leads
+// nowhere.
+func at(object map[string]any, pointer string) any {
+	var value any = object
+	for name := range strings.SplitSeq(pointer[1:], "/") {
+		inner, _ := value.(map[string]any)
+		value = inner[name]
+	}
+	return value
 }
 
 // put sets the member that a pointer of plain names leads to.
@@ -161,8 +206,38 @@ func (r *reader) value(c Column, cell string) (value any, mend string) {
 		return []any{cell}, ""
 	case moment:
 		return r.moment(cell)
+	case day:
+		for _, form := range days {
+			if t, err := time.Parse(form, cell); err == nil {
+				return t.Format(time.DateOnly), ""
+			}
+		}
+		return nil, "is no day that can be told: write 2026-05-01 or 1.5.2026; with slashes day and month could be mistaken"
+	case parts:
+		return partsOf(cell), ""
+	case asEntered:
+		texts := map[string]string{}
+		if json.Unmarshal([]byte(cell), &texts) != nil {
+			return nil, "is not what a list of tool models gives out; leave the column out with ignore"
+		}
+		return texts, ""
 	}
 	return cell, ""
+}
+
+// partsOf reads the contents of a kit: tool numbers, and the codes of models with
+// “any” before them.
+func partsOf(cell string) []any {
+	var list []any
+	for _, text := range strings.FieldsFunc(cell, func(c rune) bool { return strings.ContainsRune("|,;\n\r", c) }) {
+		switch words := strings.Fields(text); {
+		case len(words) == 2 && strings.EqualFold(words[0], "any"):
+			list = append(list, map[string]any{"tool_model": words[1]})
+		case len(words) > 0:
+			list = append(list, map[string]any{"tool": strings.TrimSpace(text)})
+		}
+	}
+	return list
 }
 
 func (r *reader) number(text string) (string, string) {

@@ -30,32 +30,37 @@ type Kind string
 
 // The kinds.
 const (
-	Members  Kind = "members"
-	Tools    Kind = "tools"
-	Vehicles Kind = "vehicles"
-	Joints   Kind = "joints"
-	Readings Kind = "readings"
+	Members    Kind = "members"
+	ToolModels Kind = "tool_models"
+	Tools      Kind = "tools"
+	Kits       Kind = "kits"
+	Vehicles   Kind = "vehicles"
+	Joints     Kind = "joints"
+	Readings   Kind = "readings"
 )
 
 // Kinds lists every kind, in the order in which a new club brings them in.
-func Kinds() []Kind { return []Kind{Members, Tools, Vehicles, Joints, Readings} }
+func Kinds() []Kind { return []Kind{Members, ToolModels, Tools, Kits, Vehicles, Joints, Readings} }
 
 // form is how a cell becomes a value of a body.
 type form int
 
 const (
-	text    form = iota // as it stands
-	word                // one of a few: case, spaces and dashes do not count
-	capital             // one of a few, in capitals
-	flag                // yes or no
-	number              // a number without unit
-	size                // a length with its unit
-	gauge               // a length with its unit, or a tool number
-	degrees             // a temperature with its unit
-	price               // money in the club's currency
-	words               // several of a few
-	single              // the only item of a list
-	moment              // a time, or a day
+	text      form = iota // as it stands
+	word                  // one of a few: case, spaces and dashes do not count
+	capital               // one of a few, in capitals
+	flag                  // yes or no
+	number                // a number without unit
+	size                  // a length with its unit
+	gauge                 // a length with its unit, or a tool number
+	degrees               // a temperature with its unit
+	price                 // money in the club's currency
+	words                 // several of a few
+	single                // the only item of a list
+	moment                // a time, or a day
+	day                   // a day
+	parts                 // the parts of a kit
+	asEntered             // lengths as they were entered, as a list of models tells them as JSON
 )
 
 // Field is something that a row may say.
@@ -82,18 +87,19 @@ var fields = map[Kind][]Field{
 		{Name: "number", Pointer: "/number", Needed: true, About: "Tool number", synonyms: []string{"no", "nr", "toolno", "toolnumber", "inventorynumber", "tag"}},
 		{Name: "model", Pointer: "/model", Needed: true, About: "Code of the tool model", synonyms: []string{"modelcode", "type", "toolmodel"}},
 		{Name: "garage", Pointer: "/garage", About: "Code of the garage where it lives; may be missing where the club has only one", synonyms: []string{"homegarage", "place", "workshop", "where", "location", "garageid"}},
-		{Name: "state", Pointer: "/state", form: word, About: "in service, quarantine, lost or retired", synonyms: []string{"condition", "status"}},
+		{Name: "present_place", Pointer: "/place", About: "Code of the garage where it is while it is in the house; its home garage where none is given", synonyms: []string{"presentgarage", "presentgarageid", "nowat"}},
+		{Name: "state", Pointer: "/state", form: word, About: "in service, quarantine, lost or retired", synonyms: []string{"status"}},
+		{Name: "condition", Pointer: "/condition", form: word, About: "good, worn, damaged or incomplete; good where none is given"},
+		{Name: "value", Pointer: "/value", form: price, About: "What it is worth, in the club's currency; as its model where none is given", synonyms: []string{"worth"}},
+		{Name: "deposit", Pointer: "/deposit", form: price, About: "What is left for it at the counter; as its model where none is given"},
+		{Name: "inspection_due_on", Pointer: "/inspection_due_on", form: day, About: "The last day on which it may go out without being inspected", synonyms: []string{"inspectiondue", "inspectby"}},
 		{Name: "note", Pointer: "/note", About: "Note", synonyms: []string{"notes", "remark", "remarks", "comment", "comments"}},
-		{Name: "name", Pointer: "/name", Model: true, About: "Name of the tool model", synonyms: []string{"modelname", "description", "tool"}},
-		{Name: "kind", Pointer: "/kind", Model: true, form: word, About: "Kind of the tool model; with it a model that is not there yet is made", synonyms: []string{"toolkind", "sort", "category"}},
-		{Name: "size", Pointer: "/size", Model: true, form: size, About: "Cutting diameter of a reamer, size of a gauge", synonyms: []string{"diameter", "dia", "cuttingdiameter", "gaugesize", "nominalsize"}},
-		{Name: "gauge_class", Pointer: "/gauge_class", Model: true, form: capital, About: "Class of a gauge (ASME B89.1.5)", synonyms: []string{"class"}},
-		{Name: "gauge_sense", Pointer: "/gauge_sense", Model: true, form: word, About: "plus or minus", synonyms: []string{"sense"}},
-		{Name: "resolution", Pointer: "/resolution", Model: true, form: size, About: "Smallest step of a scale", synonyms: []string{"step", "reads", "readsto"}},
-		{Name: "range_from", Pointer: "/range_from", Model: true, form: size, About: "Least size it measures or takes", synonyms: []string{"from", "smallest"}},
-		{Name: "range_to", Pointer: "/range_to", Model: true, form: size, About: "Largest size it measures or takes", synonyms: []string{"to", "largest"}},
-		{Name: "charge_per_use", Pointer: "/charge_per_use", Model: true, form: price, About: "What a use costs, in the club's currency", synonyms: []string{"charge", "price", "fee", "cost"}},
-		{Name: "caution", Pointer: "/caution", Model: true, About: "What to heed; the usual caution of its kind where none is given", synonyms: []string{"warning", "cautions", "safety"}},
+	},
+	Kits: {
+		{Name: "code", Pointer: "/code", Needed: true, About: "Short name that serves as an id", synonyms: []string{"kit", "kitcode", "shortname"}},
+		{Name: "name", Pointer: "/name", Needed: true, About: "Name", synonyms: []string{"kitname", "description", "title"}},
+		{Name: "contents", Pointer: "/parts", Needed: true, form: parts, About: "Tool numbers, and `any` before the code of a model of which any tool will do, with a |, comma, semicolon or line break between them", synonyms: []string{"parts", "tools", "holds"}},
+		{Name: "note", Pointer: "/note", About: "Note", synonyms: []string{"notes", "remark", "remarks", "comment", "comments"}},
 	},
 	Vehicles: {
 		{Name: "code", Pointer: "/code", Needed: true, About: "Short name that serves as an id", synonyms: []string{"vehiclecode", "shortname", "vehicle", "car"}},
@@ -133,6 +139,64 @@ var fields = map[Kind][]Field{
 		{Name: "temperature", Pointer: "/temperature", form: degrees, About: "Of the workpiece", synonyms: []string{"temp", "parttemperature"}},
 		{Name: "taken_at", Pointer: "/taken_at", Needed: true, form: moment, About: "When it was taken: 2026-05-01, 2026-05-01 18:30 or 1.5.2026; a day alone is noon", synonyms: []string{"date", "day", "time", "taken", "takenon", "measuredon", "when"}},
 	},
+}
+
+// ofModels are what a sheet may say of tool models: one of models in rows of their
+// own, one of tools beside each tool.
+var ofModels = []Field{
+	{Name: "name", Pointer: "/name", About: "Name of the tool model", synonyms: []string{"modelname", "description", "tool"}},
+	{Name: "kind", Pointer: "/kind", form: word, About: "Kind of the tool model; with it a model that is not there yet is made", synonyms: []string{"toolkind", "sort", "category"}},
+	{Name: "size", Pointer: "/size", form: size, About: "Cutting diameter of a reamer, size of a gauge", synonyms: []string{"diameter", "dia", "cuttingdiameter", "gaugesize", "nominalsize"}},
+	{Name: "tolerance_lower", Pointer: "/tolerance/lower", form: size, About: "What a reamer's cutting diameter is above its size at least", synonyms: []string{"lowertolerance"}},
+	{Name: "tolerance_upper", Pointer: "/tolerance/upper", form: size, About: "What it is above its size at most", synonyms: []string{"uppertolerance"}},
+	{Name: "gauge_class", Pointer: "/gauge_class", form: capital, About: "Class of a gauge (ASME B89.1.5)", synonyms: []string{"class"}},
+	{Name: "gauge_sense", Pointer: "/gauge_sense", form: word, About: "plus or minus", synonyms: []string{"sense"}},
+	{Name: "resolution", Pointer: "/resolution", form: size, About: "Smallest step of a scale", synonyms: []string{"step", "reads", "readsto"}},
+	{Name: "range_from", Pointer: "/range_from", form: size, About: "Least size it measures or takes, or that an expansion reamer cuts", synonyms: []string{"from", "smallest"}},
+	{Name: "range_to", Pointer: "/range_to", form: size, About: "Largest size it measures or takes, or that an expansion reamer cuts", synonyms: []string{"to", "largest"}},
+	{Name: "flutes", Pointer: "/build/flutes", form: word, About: "straight or spiral"},
+	{Name: "flute_count", Pointer: "/build/flute_count", form: number, About: "How many flutes a reamer has", synonyms: []string{"numberofflutes"}},
+	{Name: "lead", Pointer: "/build/lead", form: word, About: "hand taper or machine"},
+	{Name: "expansion", Pointer: "/build/expansion", form: flag, About: "Yes: the reamer's size is set by hand"},
+	{Name: "piloted", Pointer: "/build/piloted", form: flag, About: "Yes: the reamer has a pilot"},
+	{Name: "pilot", Pointer: "/build/pilot", form: size, About: "Diameter of the pilot", synonyms: []string{"pilotdiameter"}},
+	{Name: "lead_length", Pointer: "/build/lead_length", form: size, About: "How far it goes beyond a bore until its full size has passed"},
+	{Name: "length", Pointer: "/build/length", form: size, About: "Length of a reamer over all", synonyms: []string{"overalllength"}},
+	{Name: "material", Pointer: "/build/material", form: word, About: "carbon steel, hss, hss cobalt or carbide"},
+	{Name: "shank", Pointer: "/build/shank/shape", form: word, About: "straight, square, hexagon or morse taper", synonyms: []string{"shankshape"}},
+	{Name: "shank_size", Pointer: "/build/shank/size", form: size, About: "Diameter of the shank, or across flats"},
+	{Name: "shank_taper", Pointer: "/build/shank/taper", form: number, About: "Number of a Morse taper (ISO 296)", synonyms: []string{"morsetaper"}},
+	{Name: "jaw_reach", Pointer: "/puller/jaw_reach", form: size, About: "From a puller's screw to its jaws", synonyms: []string{"reach"}},
+	{Name: "jaw_opening", Pointer: "/puller/jaw_opening", form: size, About: "The widest between a puller's jaws", synonyms: []string{"opening"}},
+	{Name: "stroke", Pointer: "/puller/stroke", form: size, About: "How far a puller's screw goes"},
+	{Name: "screw_thread", Pointer: "/puller/screw_thread", About: "Thread of a puller's screw, such as M14x1.5", synonyms: []string{"thread"}},
+	{Name: "charge_per_use", Pointer: "/charge_per_use", form: price, About: "What a use costs, in the club's currency", synonyms: []string{"charge", "price", "fee", "cost"}},
+	{Name: "parts", Pointer: "/parts", form: number, About: "Loose pieces to count when it comes back; one where none is given", synonyms: []string{"pieces"}},
+	{Name: "turnaround_hours", Pointer: "/turnaround_hours", form: number, About: "How long cleaning takes after each loan; as the club says where none is given", synonyms: []string{"turnaround"}},
+	{Name: "certificate_needed", Pointer: "/certificate_needed", form: flag, About: "Yes: only for members who were shown how"},
+	{Name: "approval_needed", Pointer: "/approval_needed", form: flag, About: "Yes: a tool keeper or officer approves each reservation"},
+	{Name: "caution", Pointer: "/caution", About: "What to heed; the usual caution of its kind where none is given", synonyms: []string{"warning", "cautions", "safety"}},
+}
+
+// ofModelsOnly are what only a sheet of models may say: of a tool value and deposit
+// are its own.
+var ofModelsOnly = []Field{
+	{Name: "value", Pointer: "/value", form: price, About: "What one is worth, in the club's currency", synonyms: []string{"worth"}},
+	{Name: "deposit", Pointer: "/deposit", form: price, About: "What is left for one at the counter"},
+	{Name: "entered", Pointer: "/entered", form: asEntered, About: "Lengths as they were entered, as the list of tool models tells them; what another column says otherwise comes first"},
+}
+
+func init() {
+	code := Field{Name: "code", Pointer: "/code", Needed: true, About: "Short name that serves as an id", synonyms: []string{"model", "modelcode", "toolmodel", "type"}}
+	fields[ToolModels] = append([]Field{code}, slices.Concat(ofModels, ofModelsOnly)...)
+	for i := range fields[ToolModels] {
+		f := &fields[ToolModels][i]
+		f.Needed = f.Needed || f.Name == "name" || f.Name == "kind"
+	}
+	for _, f := range ofModels {
+		f.Model = true
+		fields[Tools] = append(fields[Tools], f)
+	}
 }
 
 // Fields are what the rows of a kind may say.

@@ -41,6 +41,7 @@ const (
 	AMember    Thing = "member"
 	AToolModel Thing = "tool_model"
 	ATool      Thing = "tool"
+	AKit       Thing = "kit"
 	AVehicle   Thing = "vehicle"
 	AJoint     Thing = "joint"
 	AFeature   Thing = "feature"
@@ -104,7 +105,7 @@ func QueueRevert(b *postgres.Batch, id uuid.UUID) *postgres.Rows[Holder] {
 }
 
 // deleted is the event that tells that a thing is gone.
-var deleted = map[Thing]string{AMember: "member.removed", AToolModel: "tool_model.removed", ATool: "tool.removed", AVehicle: "vehicle.removed", AJoint: "joint.removed"}
+var deleted = map[Thing]string{AMember: "member.removed", AToolModel: "tool_model.removed", ATool: "tool.removed", AKit: "kit.removed", AVehicle: "vehicle.removed", AJoint: "joint.removed"}
 
 // Reverted notes that i, which is locked, was taken back by actor, with an event
 // for everything that is gone.
@@ -113,7 +114,7 @@ func Reverted(tx *postgres.Tx, actor uuid.UUID, i Import, reason string, made []
 	i.RevertedAt, i.RevertedBy, i.RevertReason = &at, &actor, reason
 	i.Version++
 	tx.Queue(`update import set reverted_at = $3, reverted_by = $4, revert_reason = $5, version = $6 where club_id = $1 and id = $2`, tx.Club, i.ID, at, actor, reason, i.Version)
-	for _, thing := range []Thing{AJoint, AVehicle, ATool, AToolModel, AMember} {
+	for _, thing := range []Thing{AJoint, AVehicle, AKit, ATool, AToolModel, AMember} {
 		var gone []uuid.UUID
 		var states []any
 		for _, m := range made {

@@ -29,6 +29,7 @@ type Column struct {
 	How   string
 
 	folded string
+	beside *int // the column that holds the unit of its cells, or their currency
 }
 
 // Wish is what a request says of the columns of its sheet.
@@ -109,6 +110,9 @@ func (m *Mapping) obey() []problem.Fault {
 
 // guess finds a column's field by its name.
 func (m *Mapping) guess(c *Column) {
+	if m.listed(c) {
+		return
+	}
 	for _, name := range []string{c.Name, ""} {
 		unit := ""
 		if name == "" {
@@ -134,6 +138,41 @@ func (m *Mapping) guess(c *Column) {
 			}
 		}
 	}
+}
+
+// halves are how a list that is answered as CSV tells a length and money: in two
+// columns side by side.
+var halves = []struct {
+	amount, unit string
+	form         form
+}{{".value", ".unit", size}, {".minor", ".currency", price}}
+
+// listed finds the field of a column that is called as lists are answered as CSV:
+// by its path in the answer. Only lists of tools and their models say what was said of
+// a thing; a joint's tells what its template says, too.
+func (m *Mapping) listed(c *Column) bool {
+	if m.Kind != ToolModels && m.Kind != Tools {
+		return false
+	}
+	take := func(path string, fits func(f *Field) bool) bool {
+		for i := range fields[m.Kind] {
+			if f := &fields[m.Kind][i]; f.Pointer == "/"+strings.ReplaceAll(path, ".", "/") && fits(f) && !m.said(f) {
+				c.Field, c.How = f, ByName
+				return true
+			}
+		}
+		return false
+	}
+	for _, h := range halves {
+		path, isHalf := strings.CutSuffix(c.Name, h.amount)
+		other := slices.IndexFunc(m.Columns, func(o Column) bool { return o.Name == path+h.unit })
+		if isHalf && other >= 0 && take(path, func(f *Field) bool { return f.form == h.form }) {
+			c.beside = &other
+			m.Columns[other].How = ByName
+			return true
+		}
+	}
+	return strings.Contains(c.Name, ".") && take(c.Name, func(f *Field) bool { return f.form != size && f.form != price })
 }
 
 // said reports whether the request names a column for f; others are then not

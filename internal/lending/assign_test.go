@@ -47,7 +47,7 @@ func TestChoiceIsValidAndFoundWheneverThereIsOne(t *testing.T) {
 		for i := range rapid.IntRange(1, 6).Draw(t, "lines") {
 			from := rapid.IntRange(0, 12).Draw(t, "from")
 			period := stretch(from, from+rapid.IntRange(1, 6).Draw(t, "for"))
-			a := ask{line: i, isModel: rapid.IntRange(0, 3).Draw(t, "named") > 0}
+			a := ask{part: part{line: i}, isModel: rapid.IntRange(0, 3).Draw(t, "named") > 0}
 			if a.isModel {
 				id := models[rapid.IntRange(0, 1).Draw(t, "asked model")]
 				for _, one := range tools {

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"time"
 
+	"pinwright/internal/club"
+	"pinwright/internal/opening"
 	"pinwright/internal/problem"
 )
 
@@ -46,62 +48,34 @@ const (
 	day      = 24 * time.Hour
 )
 
-// place is where a tool lives, as far as it decides when days begin and end.
-type place struct {
-	zone          *time.Location
-	opens, closes int // minutes of the local clock; 1440 is the end of the day
-}
-
-// clock is the moment at which the place's clock shows the date of day and the
-// minutes. A time that the clock skips is read with the offset before the gap, and
-// of a time that it shows twice the first is meant (RFC 5545, 3.3.5).
-func (p place) clock(date time.Time, minutes int) time.Time {
-	return atClock(p.zone, time.Date(date.Year(), date.Month(), date.Day(), 0, minutes, 0, 0, time.UTC))
-}
-
-// atClock is the moment at which zone's clock shows what shown shows in UTC.
-func atClock(zone *time.Location, shown time.Time) time.Time {
-	offset := func(at time.Time) time.Duration {
-		_, seconds := at.In(zone).Zone()
-		return time.Duration(seconds) * time.Second
-	}
-	// No zone has ever moved its clock twice within two days.
-	before, after := shown.Add(-offset(shown.Add(-day))), shown.Add(-offset(shown.Add(day)))
-	first, second := before, after
-	if second.Before(first) {
-		first, second = second, first
-	}
-	for _, t := range []time.Time{first, second} {
-		if t.Add(offset(t)).Equal(shown) {
-			return t
-		}
-	}
-	return before
-}
-
 // laterByDays is the moment so many days after t at the same time of zone's
 // clock.
 func laterByDays(zone *time.Location, t time.Time, days int) time.Time {
 	local := t.In(zone)
 	shown := time.Date(local.Year(), local.Month(), local.Day()+days, local.Hour(), local.Minute(), local.Second(), local.Nanosecond(), time.UTC)
-	return atClock(zone, shown)
+	return club.Clock(zone, shown)
 }
 
-// resolve is w at p, moved by shift days at the same time of the clock. When the
-// first day is today and the garage has opened, it begins now.
-func (w When) resolve(p place, shift int, now time.Time) Period {
+// resolve is w at p, moved by shift days at the same time of the clock. Days
+// begin now when the first is today and the place has opened. closed is a day on
+// which the place does not open, where days begin or end on one.
+func (w When) resolve(p *opening.Place, shift int, now time.Time) (out Period, closed *time.Time) {
 	if w.Period != nil {
 		if shift == 0 {
-			return w.Period.kept()
+			return w.Period.kept(), nil
 		}
-		return Period{From: laterByDays(p.zone, w.Period.From, shift), Until: laterByDays(p.zone, w.Period.Until, shift)}.kept()
+		return Period{From: laterByDays(p.Zone, w.Period.From, shift), Until: laterByDays(p.Zone, w.Period.Until, shift)}.kept(), nil
 	}
-	first, last := w.Days.First.AddDate(0, 0, shift), w.Days.Last.AddDate(0, 0, shift)
-	out := Period{From: p.clock(first, p.opens), Until: p.clock(last, p.closes)}
-	if out.From.Before(now) && first.Format(time.DateOnly) == now.In(p.zone).Format(time.DateOnly) {
+	first := w.Days.First.AddDate(0, 0, shift)
+	s, closed := p.Resolve(opening.Days{First: first, Last: w.Days.Last.AddDate(0, 0, shift)})
+	out = Period{From: s.From, Until: s.Until}
+	if closed == nil && out.From.Before(now) && first.Equal(p.DateOf(now)) {
 		out.From = now.Truncate(time.Second)
+		if opens, ok := p.Next(now); ok && opens.After(now) && first.Equal(p.DateOf(opens)) {
+			out.From = opens
+		}
 	}
-	return out.kept()
+	return out.kept(), closed
 }
 
 // span is a stretch that covers w in every time zone.
@@ -121,7 +95,7 @@ func (w When) faults(at string, p Period, now time.Time) []problem.Fault {
 	switch {
 	case w.Days != nil && w.Days.Last.Before(w.Days.First):
 		return []problem.Fault{{Pointer: until, Detail: "must not be before first"}}
-	case w.Days != nil && !p.From.Before(p.Until):
+	case w.Days != nil && !p.From.Before(p.Until): // begins now, and now is after the last closing
 		return []problem.Fault{{Pointer: from, Detail: "the garage has closed for that day; begin later"}}
 	case !p.From.Before(p.Until):
 		return []problem.Fault{{Pointer: until, Detail: "must be later than from"}}
@@ -133,4 +107,45 @@ func (w When) faults(at string, p Period, now time.Time) []problem.Fault {
 		return []problem.Fault{{Pointer: until, Detail: fmt.Sprintf("is too far ahead: reserve at most %d days ahead", int(farthest/day))}}
 	}
 	return nil
+}
+
+// ends are those of a period that may lie where it is closed.
+type ends struct{ from, until bool }
+
+// closedFaults reports ends of w, resolved as p, at which the place hands nothing
+// out or takes nothing back, but for those that may.
+func (w When) closedFaults(at string, place *opening.Place, p Period, may ends) []problem.Fault {
+	from, until := at+"/period/from", at+"/period/until"
+	if w.Days != nil {
+		from, until = at+"/days/first", at+"/days/last"
+	}
+	var faults []problem.Fault
+	if !may.from && !place.IsOpen(p.From) {
+		detail := fmt.Sprintf("%s hands nothing out %s", place.Name, inWords(p.From, place.Zone))
+		if before, ok := place.Last(p.From); ok {
+			detail += "; it closes before that " + inWords(before, place.Zone)
+		}
+		if after, ok := place.Next(p.From); ok {
+			detail += "; begin when it opens next, " + inWords(after, place.Zone) + ", or while it is open"
+		}
+		faults = append(faults, problem.Fault{Pointer: from, Detail: detail})
+	}
+	if !may.until && !place.TakesBack(p.Until) {
+		faults = append(faults, problem.Fault{Pointer: until, Detail: place.NotBack(p.Until)})
+	}
+	return faults
+}
+
+// shut is the fault of days that begin or end on a day on which the place is
+// closed.
+func (w When) shut(at string, place *opening.Place, closed time.Time) problem.Fault {
+	pointer := at + "/days/last"
+	if closed.Equal(w.Days.First) {
+		pointer = at + "/days/first"
+	}
+	detail := place.Name + " is closed on " + closed.Format("Mon 2 Jan 2006")
+	if opens, ok := place.Next(club.Clock(place.Zone, closed)); ok {
+		detail += "; it opens again " + inWords(opens, place.Zone)
+	}
+	return problem.Fault{Pointer: pointer, Detail: detail}
 }

@@ -17,11 +17,19 @@ type Reservation struct {
 	RecommendationID *uuid.UUID
 	CreatedAt        time.Time
 	CancelledAt      *time.Time
-	CancelReason     string `json:"-"`
+	CancelReason     string     `json:"-"`
+	Approval         string     // not_needed, awaited, given or declined
+	OfferUntil       *time.Time // held for somebody who waits, who has until then to say yes
+	WalkIn           bool       // made and collected at once, over the counter
+	ChangedAt        time.Time  // when it last changed, or was made
 	// Version grows with every change that shows: the reservation's own, and those
 	// of its tools and their models.
 	Version int64
 	Lines   []Booking
+
+	own        int64 // the part of Version that is the reservation's own
+	approvedBy *uuid.UUID
+	approvedAt *time.Time
 }
 
 // Booking is one tool of a reservation.
@@ -33,7 +41,23 @@ type Booking struct {
 	Caution    string `json:"-"`
 	Period     Period
 	Held       Period
-	State      string // reserved, out, returned or cancelled
+	State      string // reserved, out, returned, cancelled or lost
+
+	GarageID     *uuid.UUID // where it is collected and brought back; nil: the tool's home garage
+	AskedModelID *uuid.UUID // any tool of it will do; nil: the tool was named
+	Exactly      bool       // no equal will do in its place
+	KitID        *uuid.UUID
+	Choice       *int       // lines with the same number stand for one another until one is decided for
+	DecideBy     *time.Time // then the first of them stays
+	Endangered   string     // why the tool may not be there: late, quarantine, lost, retired or calibration; empty when it should be
+	EndangeredAt *time.Time
+
+	CollectedID  uuid.UUID `json:"-"` // the garage where it is collected and brought back, whether it was asked for or not
+	CollectedAt  string    `json:"-"` // its code
+	Kit          string    `json:"-"` // its code
+	DepositMinor *int64    `json:"-"` // asked for when it is handed out
+
+	zone *time.Location // of the garage where it is collected; UTC for none
 }
 
 // bookingRow is one booking beside its reservation, so that a page of
@@ -46,8 +70,12 @@ type bookingRow struct {
 	CreatedAt        time.Time
 	CancelledAt      *time.Time
 	CancelReason     string
+	Approval         string
+	OfferUntil       *time.Time
+	WalkIn           bool
+	ChangedAt        time.Time
 	Version          int64
-	Changes          int64 // of the line's tool and its model
+	Changes          int64 // of what shows of the line: tool, model, garage, kit and the club's rules
 	Line             int
 	ToolID           uuid.UUID
 	ToolNumber       string
@@ -55,22 +83,43 @@ type bookingRow struct {
 	Caution          string
 	BookedFrom       time.Time
 	BookedUntil      time.Time
+	HeldFrom         time.Time
 	HeldUntil        time.Time
 	State            string
+	GarageID         *uuid.UUID
+	AskedModelID     *uuid.UUID
+	Exactly          bool
+	KitID            *uuid.UUID
+	Choice           *int
+	DecideBy         *time.Time
+	Endangered       string
+	EndangeredAt     *time.Time
+	CollectedID      uuid.UUID
+	CollectedAt      string
+	TimeZone         string
+	Kit              string
+	DepositMinor     *int64
 }
 
-const reservationColumns = `id, club_id, member_id, purpose, recommendation_id, created_at, cancelled_at, cancel_reason, version`
+const reservationColumns = `id, club_id, member_id, purpose, recommendation_id, created_at, cancelled_at, cancel_reason, approval, offer_until, walk_in,
+	coalesce(changed_at, created_at) as changed_at, version`
 
 // withLines adds the lines to the reservations that the query named page
 // selects.
 const withLines = `
-	select r.id, r.member_id, r.purpose, r.recommendation_id, r.created_at, r.cancelled_at, r.cancel_reason, r.version,
-	       t.version + m.version - 2 as changes, b.line, b.tool_id, t.number as tool_number, m.code as tool_model, m.caution,
-	       lower(b.period) as booked_from, upper(b.period) as booked_until, upper(b.held) as held_until, b.state
+	select r.id, r.member_id, r.purpose, r.recommendation_id, r.created_at, r.cancelled_at, r.cancel_reason, r.approval, r.offer_until, r.walk_in, r.changed_at, r.version,
+	       t.version + m.version + g.version - 3 + coalesce(k.version, 1) - 1 + coalesce(l.version, 1) - 1 as changes, b.line, b.tool_id, t.number as tool_number, m.code as tool_model, m.caution,
+	       lower(b.period) as booked_from, upper(b.period) as booked_until, lower(b.held) as held_from, upper(b.held) as held_until, b.state,
+	       b.garage_id, b.asked_model_id, b.exactly, b.kit_id, b.choice, b.decide_by, coalesce(b.endangered, '') as endangered, b.endangered_at,
+	       g.id as collected_id, g.code as collected_at, g.time_zone, coalesce(k.code, '') as kit,
+	       case when l.deposit_at_handout then coalesce(t.deposit_minor, m.deposit_minor) end as deposit_minor
 	from page r
 	join booking b on b.club_id = r.club_id and b.reservation_id = r.id
 	join tool t on t.club_id = b.club_id and t.id = b.tool_id
 	join tool_model m on m.club_id = t.club_id and m.id = t.model_id
+	join garage g on g.club_id = b.club_id and g.id = coalesce(b.garage_id, t.garage_id)
+	left join kit k on k.club_id = b.club_id and k.id = b.kit_id
+	left join lending_rule l on l.club_id = b.club_id
 	order by r.id desc, b.line`
 
 // Reservations is the result of a query; empty until its batch was sent.
@@ -82,20 +131,28 @@ func (r Reservations) Items() []Reservation {
 	for _, row := range r.rows.Items {
 		if len(out) == 0 || out[len(out)-1].ID != row.ID {
 			one := Reservation{ID: row.ID, MemberID: row.MemberID, Purpose: row.Purpose, RecommendationID: row.RecommendationID,
-				CreatedAt: row.CreatedAt.UTC(), CancelReason: row.CancelReason, Version: row.Version}
-			if row.CancelledAt != nil {
-				at := row.CancelledAt.UTC()
-				one.CancelledAt = &at
-			}
+				CreatedAt: row.CreatedAt.UTC(), CancelledAt: utc(row.CancelledAt), CancelReason: row.CancelReason, Approval: row.Approval,
+				OfferUntil: utc(row.OfferUntil), WalkIn: row.WalkIn, ChangedAt: row.ChangedAt.UTC(), Version: row.Version, own: row.Version}
 			out = append(out, one)
 		}
 		last := &out[len(out)-1]
 		last.Version += row.Changes
 		last.Lines = append(last.Lines, Booking{Line: row.Line, ToolID: row.ToolID, ToolNumber: row.ToolNumber, ToolModel: row.ToolModel, Caution: row.Caution,
 			Period: Period{From: row.BookedFrom, Until: row.BookedUntil}.kept(),
-			Held:   Period{From: row.BookedFrom, Until: row.HeldUntil}.kept(), State: row.State})
+			Held:   Period{From: row.HeldFrom, Until: row.HeldUntil}.kept(), State: row.State,
+			GarageID: row.GarageID, AskedModelID: row.AskedModelID, Exactly: row.Exactly, KitID: row.KitID,
+			Choice: row.Choice, DecideBy: utc(row.DecideBy), Endangered: row.Endangered, EndangeredAt: utc(row.EndangeredAt),
+			CollectedID: row.CollectedID, CollectedAt: row.CollectedAt, Kit: row.Kit, DepositMinor: row.DepositMinor, zone: zoneNamed(row.TimeZone)})
 	}
 	return out
+}
+
+// zoneNamed is a zone by its name, UTC where this program does not know it.
+func zoneNamed(name string) *time.Location {
+	if zone, err := time.LoadLocation(name); err == nil {
+		return zone
+	}
+	return time.UTC
 }
 
 // One returns the only reservation; without one it is problem.Absent.
@@ -142,4 +199,12 @@ func named(text string) (*uuid.UUID, *string) {
 		return ref.ID, nil
 	}
 	return nil, &text
+}
+
+func utc(t *time.Time) *time.Time {
+	if t == nil {
+		return nil
+	}
+	at := t.UTC()
+	return &at
 }

@@ -4,19 +4,18 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"github.com/google/uuid"
 
-	"pinwright/internal/postgres"
 	"pinwright/internal/problem"
 )
 
 // Wish is what a member asks for: all of its lines or none.
 type Wish struct {
 	Lines  []Line
-	Common When // for lines without a time of their own
+	Common When   // for lines without a time of their own
+	Garage string // where lines without a garage of their own are collected
 	// NextFree, when not zero, asks instead for the next stretch of that length
 	// from Now on in which everything is free together.
 	NextFree       time.Duration
@@ -25,12 +24,26 @@ type Wish struct {
 	Recommendation *uuid.UUID
 }
 
-// Line asks for one tool by id or number, or for any tool of a model by id or
-// code.
+// Line asks for one tool by id or number, for any tool of a model by id or code,
+// for all parts of a kit by id or code, or for several of which one is to be
+// decided for.
 type Line struct {
-	Tool, Model string
+	Tool, Model, Kit string
+	OneOf            []Line // each a Tool or a Model with a Bore, and nothing else
+	// DecideBy is until when one of OneOf must be decided for; nil: until the line
+	// begins.
+	DecideBy *time.Time
+	Garage   string // where it is collected; empty: at the tool's home garage
+	Exactly  bool   // no equal will do in place of the tool
+	Bore     *int64 // nm: of a model the tool is chosen whose size comes nearest
 	When
 }
+
+// Bounds of what one request may ask for.
+const (
+	mostTools   = 60 // promised by one reservation
+	mostChoices = 6  // to decide between in one line
+)
 
 // in returns when line i is wanted, and where that stands in the request.
 func (w Wish) in(i int) (When, string) {
@@ -38,6 +51,26 @@ func (w Wish) in(i int) (When, string) {
 		return w.Lines[i].When, fmt.Sprintf("/lines/%d", i)
 	}
 	return w.Common, ""
+}
+
+// collected returns where line i is collected, and where that stands in the
+// request.
+func (w Wish) collected(i int) (garage, at string) {
+	if w.Lines[i].Garage != "" {
+		return w.Lines[i].Garage, fmt.Sprintf("/lines/%d/garage", i)
+	}
+	return w.Garage, "/garage"
+}
+
+// garages are the names of all places of collection.
+func (w Wish) garages() []string {
+	var out []string
+	for i := range w.Lines {
+		if garage, _ := w.collected(i); garage != "" {
+			out = append(out, garage)
+		}
+	}
+	return out
 }
 
 // formFaults reports what is wrong with w that no lookup is needed for.
@@ -68,292 +101,115 @@ func (w Wish) formFaults() []problem.Fault {
 // lineFaults reports lines that do not name one thing.
 func (w Wish) lineFaults() []problem.Fault {
 	var faults []problem.Fault
+	add := func(at, detail string) { faults = append(faults, problem.Fault{Pointer: at, Detail: detail}) }
+	for i, line := range w.Lines {
+		at := fmt.Sprintf("/lines/%d", i)
+		switch n := line.names(); {
+		case n == 0:
+			add(at, "name a `tool`, a `tool_model` of which any will do, a `kit`, or `one_of` several")
+		case n > 1 && line.Tool != "" && line.Model != "":
+			add(at+"/tool_model", "name a `tool` or a `tool_model`, not both; use two lines for two tools")
+		case n > 1:
+			add(at, "name one of `tool`, `tool_model`, `kit` and `one_of`; use a line for each thing")
+		}
+		if line.Bore != nil && line.Model == "" {
+			add(at+"/bore", "goes with a `tool_model`, of which it chooses the tool")
+		}
+		if line.DecideBy != nil && len(line.OneOf) == 0 {
+			add(at+"/decide_by", "goes with `one_of`, of which one is decided for by then")
+		}
+		if len(line.OneOf) == 1 || len(line.OneOf) > mostChoices {
+			add(at+"/one_of", fmt.Sprintf("name from 2 to %d to decide between", mostChoices))
+		}
+		for k, one := range line.OneOf {
+			at := fmt.Sprintf("%s/one_of/%d", at, k)
+			if (one.Tool == "") == (one.Model == "") {
+				add(at, "name a `tool` or a `tool_model`")
+			}
+			if one.Bore != nil && one.Model == "" {
+				add(at+"/bore", "goes with a `tool_model`, of which it chooses the tool")
+			}
+		}
+	}
+	return faults
+}
+
+// names is how many ways of naming something l uses.
+func (l Line) names() int {
+	n := 0
+	for _, used := range []bool{l.Tool != "", l.Model != "", l.Kit != "", l.OneOf != nil} {
+		if used {
+			n++
+		}
+	}
+	return n
+}
+
+// part is one tool that a line asks for: a line of a kit or with a choice has
+// several.
+type part struct {
+	line    int    // of the wish
+	at      string // where it is named in the request
+	name    string // as the member wrote it, or as the kit has it
+	tool    string // an id or a number
+	model   string // an id or a code
+	bore    *int64
+	exactly bool
+	kit     *uuid.UUID
+	choice  *int
+}
+
+// parts are all tools that w asks for, in the order in which they become lines of
+// a reservation. kits gives the parts of a kit by its name; faults are kits that
+// there are not.
+func (w Wish) parts(kits func(name string) []kitPart) ([]part, []problem.Fault) {
+	var out []part
+	var faults []problem.Fault
 	for i, line := range w.Lines {
 		at := fmt.Sprintf("/lines/%d", i)
 		switch {
-		case line.Tool == "" && line.Model == "":
-			faults = append(faults, problem.Fault{Pointer: at, Detail: "name a `tool`, or a `tool_model` of which any will do"})
-		case line.Tool != "" && line.Model != "":
-			faults = append(faults, problem.Fault{Pointer: at + "/tool_model", Detail: "name a `tool` or a `tool_model`, not both; use two lines for two tools"})
-		}
-	}
-	return faults
-}
-
-// tool is a tool that a line may be served by, locked.
-type tool struct {
-	ID        uuid.UUID
-	Number    string
-	State     string
-	ModelID   uuid.UUID
-	ModelCode string
-	Caution   string
-	Changes   int64 // of the tool and its model
-	TimeZone  string
-	Opens     int
-	Closes    int
-
-	place place `db:"-"`
-}
-
-const inService = "in_service"
-
-type modelName struct {
-	ID   uuid.UUID
-	Code string
-}
-
-// heldRow is a stretch for which a tool is promised.
-type heldRow struct {
-	ToolID    uuid.UUID
-	HeldFrom  time.Time
-	HeldUntil time.Time
-}
-
-// Order is a wish with what was looked up and locked for it.
-type Order struct {
-	wish            Wish
-	tools           *postgres.Rows[tool]
-	models          *postgres.Rows[modelName]
-	held            *postgres.Rows[heldRow]
-	recommendations *postgres.Rows[uuid.UUID]
-	free            *Free // of a wish for the next free stretch
-}
-
-// outlook is how far ahead the next free stretch is looked for.
-const outlook = 180 * 24 * time.Hour
-
-// take gives a wish for the next free stretch its period; false when there is
-// none within the outlook.
-func (o *Order) take() bool {
-	if o.free == nil || o.wish.Common.isGiven() {
-		return true
-	}
-	periods := o.free.Periods()
-	if len(periods) == 0 {
-		return false
-	}
-	o.wish.Common.Period = &Period{From: periods[0].From, Until: periods[0].From.Add(o.wish.NextFree)}
-	return true
-}
-
-// longestTurnaround is the greatest that a club can set.
-const longestTurnaround = 240 * time.Hour
-
-// wanted are the ids of all tools that may serve a line. Each name is looked up
-// by its own index (tool_number, tool_model_code, tool_of_model), where conditions
-// joined by "or" would read every tool of the club.
-const wanted = `array(
-	select id from tool where club_id = $1 and id = any($2::uuid[])
-	union select id from tool where club_id = $1 and number = any($3::text[])
-	union select t.id from tool_model m join tool t on t.club_id = m.club_id and t.model_id = m.id where m.club_id = $1 and m.id = any($4::uuid[])
-	union select t.id from tool_model m join tool t on t.club_id = m.club_id and t.model_id = m.id where m.club_id = $1 and m.code = any($5::text[]))`
-
-// Lock queues the lookups of w: every tool that may serve a line is locked, in
-// the order of ids, until the end of the write; what they are promised for is
-// read behind the locks, so that it is still true when the write commits.
-func Lock(b *postgres.Batch, w Wish) *Order {
-	o := &Order{wish: w}
-	var toolIDs, modelIDs []uuid.UUID
-	var numbers, codes []string
-	sort := func(text string, ids *[]uuid.UUID, names *[]string) {
-		if text == "" {
-			return
-		}
-		if id, name := named(text); id != nil {
-			*ids = append(*ids, *id)
-		} else {
-			*names = append(*names, *name)
-		}
-	}
-	var span Period
-	for i, line := range w.Lines {
-		sort(line.Tool, &toolIDs, &numbers)
-		sort(line.Model, &modelIDs, &codes)
-		if when, _ := w.in(i); when.isGiven() {
-			s := when.span()
-			if span.From.IsZero() || s.From.Before(span.From) {
-				span.From = s.From
-			}
-			if s.Until.After(span.Until) {
-				span.Until = s.Until
-			}
-		}
-	}
-	if w.NextFree > 0 {
-		span = Period{From: w.Now, Until: w.Now.Add(outlook)}
-	}
-	if span.Until.Before(span.From) {
-		span.Until = span.From // a fault that is told later; here it must only not break the query
-	}
-	span = span.behind(longestTurnaround).kept()
-	o.tools = postgres.Query[tool](b, `
-		select t.id, t.number, t.state, t.model_id, m.code as model_code, m.caution, t.version + m.version - 2 as changes, g.time_zone,
-		       extract(epoch from g.opens)::integer / 60 as opens, extract(epoch from g.closes)::integer / 60 as closes
-		from tool t
-		join tool_model m on m.club_id = t.club_id and m.id = t.model_id
-		join garage g on g.club_id = t.club_id and g.id = t.garage_id
-		where t.club_id = $1 and t.id = any(`+wanted+`)
-		order by t.id for no key update of t`, b.Club, toolIDs, numbers, modelIDs, codes)
-	o.models = postgres.Query[modelName](b, `select id, code from tool_model where club_id = $1 and (id = any($2) or code = any($3))`, b.Club, modelIDs, codes)
-	// Served by booking_ahead.
-	o.held = postgres.Query[heldRow](b, `
-		select w.tool_id, lower(b.held) as held_from, upper(b.held) as held_until
-		from unnest(`+wanted+`) as w(tool_id)
-		join booking b on b.club_id = $1 and b.tool_id = w.tool_id
-		where b.state not in ('returned', 'cancelled') and b.held_until > $6 and b.held && tstzrange($6, $7)`, b.Club, toolIDs, numbers, modelIDs, codes, span.From, span.Until)
-	if w.NextFree > 0 { // behind the locks, so that what is free stays free
-		need := Need{}
-		for _, l := range w.Lines {
-			if l.Tool != "" {
-				need.Tools = append(need.Tools, l.Tool)
-			} else if l.Model != "" {
-				need.Models = append(need.Models, l.Model)
-			}
-		}
-		o.free = CommonFree(b, need, span, w.NextFree, 1)
-	}
-	if w.Recommendation != nil {
-		o.recommendations = postgres.Values[uuid.UUID](b, `select id from recommendation where club_id = $1 and id = $2`, b.Club, *w.Recommendation)
-	}
-	return o
-}
-
-// ask is one line with all that may serve it.
-type ask struct {
-	line    int
-	name    string // as the member wrote it
-	isModel bool
-	options []option // by tool number; none when nothing may be lent
-	idle    []*tool  // tools of that name that are not in service
-}
-
-// option is one tool in one period.
-type option struct {
-	tool   *tool
-	period Period
-	held   Period
-}
-
-// asks resolves the lines, moved by shift days. Faults are what the member
-// must mend.
-func (o *Order) asks(shift int, turnaround time.Duration, now time.Time) ([]ask, []problem.Fault) {
-	var asks []ask
-	var faults []problem.Fault
-	for i, line := range o.wish.Lines {
-		a := ask{line: i, name: cmp.Or(line.Tool, line.Model), isModel: line.Tool == ""}
-		if a.name == "" {
-			continue // told by formFaults
-		}
-		tools := o.serving(line)
-		if tools == nil {
-			pointer, list := fmt.Sprintf("/lines/%d/tool", i), "tools"
-			if a.isModel {
-				pointer, list = fmt.Sprintf("/lines/%d/tool_model", i), "tool-models"
-			}
-			faults = append(faults, problem.Fault{Pointer: pointer, Detail: fmt.Sprintf("there is no “%s” in this club; check the spelling, or GET %s", a.name, list)})
-			continue
-		}
-		when, at := o.wish.in(i)
-		if !when.isGiven() {
-			continue // told by formFaults
-		}
-		var refused []problem.Fault
-		for _, t := range tools {
-			period := when.resolve(t.place, shift, now)
-			wrong := when.faults(at, period, now)
+		case line.Kit != "":
+			found := kits(line.Kit)
 			switch {
-			case len(wrong) > 0 && refused == nil:
-				refused = wrong
-			case len(wrong) > 0:
-			case t.State != inService:
-				a.idle = append(a.idle, t)
-			default:
-				a.options = append(a.options, option{tool: t, period: period, held: period.behind(turnaround)})
+			case found == nil:
+				faults = append(faults, problem.Fault{Pointer: at + "/kit", Detail: fmt.Sprintf("there is no kit “%s” in this club, or it is no longer lent; check the spelling, or GET kits", line.Kit)})
+			case found[0].empty():
+				faults = append(faults, problem.Fault{Pointer: at + "/kit", Detail: fmt.Sprintf("the kit “%s” has no parts; a tool keeper adds them", line.Kit)})
+				found = nil
 			}
-		}
-		if len(a.options) == 0 && len(a.idle) == 0 {
-			faults = append(faults, refused...)
-		}
-		asks = append(asks, a)
-	}
-	return asks, faults
-}
-
-// serving returns the tools that may serve line, by number; nil when there is
-// nothing of that name.
-func (o *Order) serving(line Line) []*tool {
-	var out []*tool
-	if line.Tool != "" {
-		id, name := named(line.Tool)
-		for i := range o.tools.Items {
-			if t := &o.tools.Items[i]; id != nil && t.ID == *id || name != nil && t.Number == *name {
-				out = append(out, t)
-			}
-		}
-		return out
-	}
-	id, name := named(line.Model)
-	for _, m := range o.models.Items {
-		if id != nil && m.ID == *id || name != nil && m.Code == *name {
-			out = []*tool{}
-			for i := range o.tools.Items {
-				if t := &o.tools.Items[i]; t.ModelID == m.ID {
-					out = append(out, t)
+			for _, k := range found {
+				p := part{line: i, at: at + "/kit", exactly: line.Exactly, kit: &k.KitID}
+				if k.ToolID != nil {
+					p.tool = k.ToolID.String()
+				} else {
+					p.model = k.ModelID.String()
 				}
+				p.name = k.Label
+				out = append(out, p)
 			}
-		}
-	}
-	slices.SortFunc(out, func(a, b *tool) int { return cmp.Compare(a.Number, b.Number) })
-	return out
-}
-
-// settle finds the tools' places.
-func (o *Order) settle() error {
-	for i := range o.tools.Items {
-		t := &o.tools.Items[i]
-		zone, err := time.LoadLocation(t.TimeZone)
-		if err != nil {
-			return fmt.Errorf("lending: zone of the garage of tool %s: %w", t.ID, err)
-		}
-		t.place = place{zone: zone, opens: t.Opens, closes: t.Closes}
-	}
-	return nil
-}
-
-// repeated reports lines that ask for one tool twice at the same time.
-func repeated(asks []ask, turnaround time.Duration) []problem.Fault {
-	var faults []problem.Fault
-	for i, a := range asks {
-		for _, b := range asks[:i] {
-			if !a.isModel && !b.isModel && len(a.options) == 1 && len(b.options) == 1 &&
-				a.options[0].tool == b.options[0].tool && a.options[0].held.overlaps(b.options[0].held) {
-				faults = append(faults, problem.Fault{Pointer: fmt.Sprintf("/lines/%d/tool", a.line),
-					Detail: fmt.Sprintf("line %d has this tool for that time already (a turnaround of %s is kept after each period); make one line of the two", b.line, inHours(turnaround))})
-				break
+		case len(line.OneOf) > 0:
+			number := i
+			for k, one := range line.OneOf {
+				p := part{line: i, name: cmp.Or(one.Tool, one.Model), tool: one.Tool, model: one.Model, bore: one.Bore, exactly: line.Exactly, choice: &number}
+				p.at = fmt.Sprintf("%s/one_of/%d/%s", at, k, p.field())
+				out = append(out, p)
 			}
+		case line.Tool != "" || line.Model != "":
+			p := part{line: i, name: cmp.Or(line.Tool, line.Model), tool: line.Tool, model: line.Model, bore: line.Bore, exactly: line.Exactly}
+			p.at = at + "/" + p.field()
+			out = append(out, p)
 		}
 	}
-	return faults
+	if len(out) > mostTools {
+		faults = append(faults, problem.Fault{Pointer: "/lines", Detail: fmt.Sprintf("come to %d tools, and one reservation has %d at most; make several", len(out), mostTools)})
+	}
+	return out, faults
 }
 
-// unlendable reports lines of which nothing is in service.
-func unlendable(asks []ask) []UnlendableLine {
-	var out []UnlendableLine
-	for _, a := range asks {
-		if len(a.options) > 0 {
-			continue
-		}
-		u := UnlendableLine{Line: a.line, Detail: fmt.Sprintf("The club has no %s to lend; ask a tool keeper.", a.name)}
-		var states []string
-		for _, t := range a.idle {
-			u.Tools = append(u.Tools, t.Number)
-			states = append(states, t.Number+" "+stateInWords[t.State])
-		}
-		if len(states) > 0 {
-			u.Detail = sentence(strings.Join(states, ", "), "and may not be lent; choose another, or ask a tool keeper")
-		}
-		out = append(out, u)
+// field is the contract's name of what p is named by.
+func (p part) field() string {
+	if p.tool != "" {
+		return "tool"
 	}
-	return out
+	return "tool_model"
 }

@@ -13,6 +13,8 @@ func sentence(parts ...string) string { return strings.Join(parts, " ") + "." }
 
 func inHours(d time.Duration) string { return fmt.Sprintf("%g h", d.Hours()) }
 
+func inToolHours(t ToolTime) string { return fmt.Sprintf("%.4g tool hours", t.Hours()) }
+
 // inWords tells a moment by the clock that hangs where the tool lives.
 func inWords(t time.Time, zone *time.Location) string {
 	return t.In(zone).Format("Mon 2 Jan 2006 15:04") + " (" + zone.String() + ")"

@@ -11,7 +11,8 @@
 // run as root, so root's clusters run as the user postgres, or nobody.
 //
 // A cluster is kept (Options.Dir names its folder; a later Open finds its data)
-// or throw-away (its folder goes when it stops; it does not sync to disk).
+// or throw-away (its folder goes when it stops; it does not sync to disk, and may
+// be in memory altogether).
 //
 // Nothing outlives the process that opened the cluster, however it ends. Three
 // things see to that, each for the case that the ones before it cannot:

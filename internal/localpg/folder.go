@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strconv"
 	"strings"
 	"syscall"
@@ -25,6 +26,9 @@ const (
 	dataName   = "data"
 	logName    = "postgres.log"
 	socketPort = "5432" // only part of the socket's name: nothing listens on a port
+
+	// memoryFolder is where Linux has files in memory.
+	memoryFolder = "/dev/shm"
 
 	// halfMade is how long a folder without a lock is taken to be one that
 	// another process is just making.
@@ -78,9 +82,13 @@ func (f *folder) release() error { return f.lock.Close() }
 // newRunFolder makes and holds the folder of one running cluster: its socket
 // and, for a throw-away cluster, its data and log. Only the account (and root)
 // can enter it, which is what lets the server trust whoever reaches its socket:
-// "peer" authentication cannot work where root talks to another user's server.
-func newRunFolder(acct account) (*folder, error) {
+// "peer" authentication cannot work where root talks to another user's server. It
+// is in memory where that is asked for and there is room.
+func newRunFolder(acct account, inMemory bool) (*folder, error) {
 	parent := os.TempDir()
+	if inMemory && roomInMemory() {
+		parent = memoryFolder
+	}
 	if !socketFits(filepath.Join(parent, runPrefix+"4294967295")) || !acct.canReach(parent) {
 		parent = "/tmp"
 	}
@@ -120,11 +128,9 @@ func socketFits(dir string) bool {
 // server that outlived it. Folders that are held, kept, another user's, or just
 // being made are left. It is best effort: what it cannot remove does no harm.
 func sweep(acct account) {
-	parents := []string{os.TempDir()}
-	if parents[0] != "/tmp" {
-		parents = append(parents, "/tmp")
-	}
-	for _, parent := range parents {
+	parents := []string{os.TempDir(), "/tmp", memoryFolder}
+	slices.Sort(parents)
+	for _, parent := range slices.Compact(parents) {
 		paths, err := filepath.Glob(filepath.Join(parent, runPrefix+"*"))
 		if err != nil {
 			continue

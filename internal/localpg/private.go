@@ -69,7 +69,7 @@ func openPrivate(ctx context.Context, o Options) (_ *Cluster, err error) {
 	if err != nil {
 		return nil, err
 	}
-	if op.run, err = newRunFolder(acct); err != nil {
+	if op.run, err = newRunFolder(acct, o.InMemory && home == ""); err != nil {
 		return nil, err
 	}
 	death, lifetime := "INT", "kept in "+home

@@ -35,3 +35,14 @@ func serversOf(dataFolder string) (pids []int, complete bool) {
 	}
 	return pids, true
 }
+
+// roomInMemory reports whether memoryFolder is in memory and has room for a cluster
+// of tests.
+func roomInMemory() bool {
+	const (
+		tmpfs = 0x01021994 // statfs(2)
+		room  = 2 << 30
+	)
+	var fs syscall.Statfs_t
+	return syscall.Statfs(memoryFolder, &fs) == nil && int64(fs.Type) == tmpfs && fs.Bavail*uint64(fs.Bsize) >= room
+}

@@ -45,6 +45,10 @@ const Step localpg.Step = "container"
 const (
 	port = "5432/tcp" // in the container
 
+	// memoryFolder is where a container has the cluster, in memory: a database for
+	// each test is many small files, which take long on some disks.
+	memoryFolder = "/pinwright"
+
 	// startWait is generous: on a loaded machine initdb alone takes seconds.
 	startWait = 2 * time.Minute
 )
@@ -110,6 +114,7 @@ func request(image string, entry []string, settings map[string]string, e engine,
 		Cmd:          command,
 		ExposedPorts: []string{port},
 		Env: map[string]string{
+			"PGDATA":                    memoryFolder + "/cluster",
 			"POSTGRES_HOST_AUTH_METHOD": "trust",
 			"POSTGRES_INITDB_ARGS":      "--encoding=UTF8 --locale=C --no-sync",
 		},
@@ -119,6 +124,7 @@ func request(image string, entry []string, settings map[string]string, e engine,
 		HostConfigModifier: func(c *container.HostConfig) {
 			c.AutoRemove = true
 			c.ShmSize = 256 << 20 // parallel queries share memory there
+			c.Tmpfs = map[string]string{memoryFolder: "rw,mode=1777,size=4g"}
 			c.SecurityOpt = []string{"no-new-privileges:true"}
 			if e.local {
 				c.PortBindings = network.PortMap{network.MustParsePort(port): {{HostIP: netip.MustParseAddr("127.0.0.1")}}}

@@ -31,6 +31,7 @@ import (
 	"log/slog"
 	"os"
 	"regexp"
+	"runtime"
 	"strconv"
 	"strings"
 	"sync"
@@ -51,9 +52,9 @@ import (
 type DB struct {
 	Name string
 
-	// AppURL, OwnerURL and BackupURL reach it as the roles of package schema;
-	// AdminURL as a superuser.
-	AppURL, OwnerURL, BackupURL, AdminURL string
+	// AppURL, OwnerURL, BackupURL and JobsURL reach it as the roles of package
+	// schema; AdminURL as a superuser.
+	AppURL, OwnerURL, BackupURL, JobsURL, AdminURL string
 
 	// App and Owner are pools of up to four connections, as the service has.
 	App, Owner *pgxpool.Pool
@@ -82,7 +83,7 @@ var settings = map[string]string{
 	"shared_buffers":  "64MB",
 	"wal_level":       "minimal",
 	"max_wal_senders": "0",
-	"max_wal_size":    "4GB",
+	"max_wal_size":    "512MB", // it may lie in memory
 	"autovacuum":      "off",
 }
 
@@ -113,6 +114,7 @@ func New(t testing.TB) *DB {
 		AppURL:    c.URL(schema.App, name, schema.AppSettings()),
 		OwnerURL:  c.URL(schema.Owner, name, nil),
 		BackupURL: c.URL(schema.Backup, name, nil),
+		JobsURL:   c.URL(schema.Jobs, name, schema.JobsSettings()),
 		AdminURL:  c.DatabaseURL(name),
 		cluster:   c,
 	}
@@ -233,6 +235,7 @@ func setUp(ctx context.Context) error {
 		Only:     localpg.Step(os.Getenv("PINWRIGHT_POSTGRES")),
 		Further:  pgcontainer.Rung(),
 		Settings: settings,
+		InMemory: true,
 	})
 	if err != nil {
 		return err
@@ -292,7 +295,11 @@ func dropStale(ctx context.Context, c *localpg.Cluster, now time.Time) error {
 // clone copies the template. The rights on a database are not copied with it.
 func clone(ctx context.Context, c *localpg.Cluster, name, template string) error {
 	_, err := withAdmin(ctx, c, func(conn *pgx.Conn) (struct{}, error) {
-		_, err := conn.Exec(ctx, `CREATE DATABASE `+name+` OWNER `+schema.Owner+` TEMPLATE `+template)
+		strategy := ""
+		if c.Private() { // where a checkpoint costs nothing, copying files is faster than logging pages
+			strategy = ` STRATEGY file_copy`
+		}
+		_, err := conn.Exec(ctx, `CREATE DATABASE `+name+` OWNER `+schema.Owner+` TEMPLATE `+template+strategy)
 		if err != nil {
 			return struct{}{}, fmt.Errorf("clone the template: %w", err)
 		}
@@ -324,8 +331,15 @@ func withAdmin[T any](ctx context.Context, c *localpg.Cluster, f func(*pgx.Conn)
 	return result, errors.Join(err, conn.Close(context.WithoutCancel(ctx)))
 }
 
-// Main runs the tests, takes down what they used and exits.
+// Main runs the tests, twice as many at once as there are processors unless
+// -parallel says otherwise, since a test waits for its database half of the time;
+// takes down what they used and exits.
 func Main(m *testing.M) {
+	flag.Parse()
+	atOnce := flag.Lookup("test.parallel")
+	if atOnce.Value.String() == strconv.Itoa(runtime.GOMAXPROCS(0)) {
+		_ = atOnce.Value.Set(strconv.Itoa(2 * runtime.GOMAXPROCS(0))) // a number is taken
+	}
 	code := m.Run()
 	if err := TakeDown(); err != nil {
 		fmt.Fprintln(os.Stderr, "pgtest:", err)

@@ -39,6 +39,11 @@ type Step struct {
 	ReamerNM         *int64 `json:"reamer_nm"`
 	PriceMinor       *int64 `json:"price_minor"` // of one pin, in the club's currency
 	LeadDays         *int32 `json:"lead_days"`
+
+	HeldReamerNM  *int64  `json:"held_reamer_nm"`   // cuts held bores for this pin; nil: they stay as they are
+	HeldSurface   *string `json:"held_surface"`     // of the part that a held bore grips: plain, knurled or splined; nil: plain
+	HeldPartMinNM *int64  `json:"held_part_min_nm"` // of that part, over its crests; nil: the pin itself
+	HeldPartMaxNM *int64  `json:"held_part_max_nm"`
 }
 
 // The tolerance of a pin that none is told of: ground to half a thousandth of
@@ -69,6 +74,16 @@ func Find(b *postgres.Batch, ref postgres.Ref) *postgres.Rows[Series] {
 // List lists series by code, after the code given. Served by pin_series_code.
 func List(b *postgres.Batch, after string, limit int) *postgres.Rows[Series] {
 	return postgres.Query[Series](b, selectSeries+`where s.club_id = $1 and s.code > $2 order by s.code limit $3`, b.Club, after, limit)
+}
+
+// Step returns the step of that code, nil for none.
+func (s Series) Step(code string) *Step {
+	for i, step := range s.Steps {
+		if step.Code == code {
+			return &s.Steps[i]
+		}
+	}
+	return nil
 }
 
 // Check reports what is wrong with s that the contract cannot tell.
@@ -103,6 +118,37 @@ func (s Series) Check() []problem.Fault {
 		case step.ReamerNM != nil && *step.ReamerNM <= step.PinNM:
 			fault(i, "reamer", "must be larger than its pin (%s), or the pin would not go in", length.Length(step.PinNM).Text(length.Millimetre))
 		}
+		faults = append(faults, step.checkHeld(i)...)
+	}
+	return faults
+}
+
+// checkHeld reports what is wrong with the part that held bores grip.
+func (step Step) checkHeld(i int) []problem.Fault {
+	var faults []problem.Fault
+	fault := func(member, format string, args ...any) {
+		faults = append(faults, problem.Fault{Pointer: fmt.Sprintf("/steps/%d/%s", i, member), Detail: fmt.Sprintf(format, args...)})
+	}
+	low, high := step.HeldPartMinNM, step.HeldPartMaxNM
+	gripped := step.PinNM
+	switch {
+	case (low == nil) != (high == nil):
+		fault("held_part_min", "and held_part_max go together: give both, over the crests of a knurl or spline")
+	case low == nil && step.HeldSurface != nil && *step.HeldSurface != "plain":
+		fault("held_part_min", "is needed for a %s pin, with held_part_max: its size over the crests", *step.HeldSurface)
+	case low != nil && *low > *high:
+		fault("held_part_max", "must not be below held_part_min")
+	case low != nil && length.Length(*low-step.PinNM).Abs() > 2*maxTolerance:
+		fault("held_part_min", "must be within 2 mm of the pin's size; check the unit")
+	case low != nil:
+		gripped = *high
+	}
+	switch r := step.HeldReamerNM; {
+	case r == nil:
+	case *r <= 0:
+		fault("held_reamer", "must be larger than zero")
+	case *r >= gripped:
+		fault("held_reamer", "must be smaller than what is pressed into its hole (%s), or the pin would turn in it; the running bores' reamer belongs in reamer", length.Length(gripped).Text(length.Millimetre))
 	}
 	return faults
 }
@@ -113,9 +159,10 @@ func Add(tx *postgres.Tx, actor uuid.UUID, s Series) {
 		tx.Club, s.ID, s.Code, s.Name, s.Supplier, s.DeliveryDays).
 		Refuse("pin_series_code", problem.New(problem.NameTaken, "Another pin series has the code %q. Choose another.", s.Code))
 	for i, step := range s.Steps {
-		tx.Queue(`insert into pin_step (club_id, series_id, ordinal, code, pin_nm, tolerance_lower_nm, tolerance_upper_nm, reamer_nm, price_minor, lead_days)
-			values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)`,
-			tx.Club, s.ID, i, step.Code, step.PinNM, step.ToleranceLowerNM, step.ToleranceUpperNM, step.ReamerNM, step.PriceMinor, step.LeadDays)
+		tx.Queue(`insert into pin_step (club_id, series_id, ordinal, code, pin_nm, tolerance_lower_nm, tolerance_upper_nm, reamer_nm, price_minor, lead_days,
+			held_reamer_nm, held_surface, held_part_min_nm, held_part_max_nm) values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)`,
+			tx.Club, s.ID, i, step.Code, step.PinNM, step.ToleranceLowerNM, step.ToleranceUpperNM, step.ReamerNM, step.PriceMinor, step.LeadDays,
+			step.HeldReamerNM, step.HeldSurface, step.HeldPartMinNM, step.HeldPartMaxNM)
 	}
 	journal.Append(tx, journal.Event{Type: "pin_series.created", Subject: s.ID, Version: s.Version, Audience: journal.ForClub, Actor: actor}, s)
 }

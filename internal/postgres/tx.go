@@ -37,6 +37,14 @@ type DB struct {
 
 const fence = `select set_config('app.club', $1, true)`
 
+// fenceAt is fence for a write, with its one time: triggers that keep when
+// something changed read it, since they are given no parameters.
+const fenceAt = `select set_config('app.club', $1, true), set_config('app.at', $2, true)`
+
+func fenceArgs(club uuid.UUID, now time.Time) []any {
+	return []any{club.String(), now.UTC().Format(time.RFC3339Nano)}
+}
+
 // Read runs the queries that build queues, in one read-only transaction and one
 // round trip.
 func (db *DB) Read(ctx context.Context, club uuid.UUID, build func(b *Batch)) error {
@@ -188,11 +196,11 @@ func (db *DB) writeOnce(ctx context.Context, club uuid.UUID, now time.Time, buil
 	}()
 	tx := &Tx{Club: club, Now: now, conn: conn}
 	if build == nil {
-		tx.opening = []*Effect{{sql: "begin"}, {sql: fence, args: []any{club.String()}}}
+		tx.opening = []*Effect{{sql: "begin"}, {sql: fenceAt, args: fenceArgs(club, now)}}
 	} else {
 		first := &Batch{Club: club}
 		first.b.Queue("begin")
-		first.b.Queue(fence, club.String())
+		first.b.Queue(fenceAt, fenceArgs(club, now)...)
 		build(first)
 		if err := conn.send(ctx, LookingUp, &first.b); err != nil {
 			return err
@@ -214,7 +222,7 @@ func (db *DB) writeOnce(ctx context.Context, club uuid.UUID, now time.Time, buil
 	}
 	ended = true
 	if !tx.discard {
-		db.watcher().Committed(ctx, tx.events)
+		db.watcher().Committed(ctx, club, tx.events)
 		if tx.head != nil {
 			db.Heads(club, tx.head.seq, tx.head.hash)
 		}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"time"
 
+	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
 )
@@ -37,9 +38,9 @@ type Watcher interface {
 	// TripBegins and TripEnded enclose one round trip of so many statements.
 	TripBegins(ctx context.Context, trip Trip, statements int) context.Context
 	TripEnded(ctx context.Context, trip Trip, took time.Duration, sqlstate string, err error)
-	// Committed tells how many events of each type a write has appended to its
+	// Committed tells how many events of each type a write has appended to the
 	// club's journal, once they are kept.
-	Committed(ctx context.Context, events map[string]int)
+	Committed(ctx context.Context, club uuid.UUID, events map[string]int)
 }
 
 // nobody watches where a DB has no Watcher.
@@ -53,7 +54,7 @@ func (nobody) TransactionEnded(context.Context, bool, error)                 {}
 func (nobody) Retried(context.Context, string)                               {}
 func (nobody) TripBegins(ctx context.Context, _ Trip, _ int) context.Context { return ctx }
 func (nobody) TripEnded(context.Context, Trip, time.Duration, string, error) {}
-func (nobody) Committed(context.Context, map[string]int)                     {}
+func (nobody) Committed(context.Context, uuid.UUID, map[string]int)          {}
 
 func (db *DB) watcher() Watcher {
 	if db.Watch == nil {

@@ -62,7 +62,7 @@ func (d *diary) TripBegins(ctx context.Context, trip postgres.Trip, statements i
 func (d *diary) TripEnded(ctx context.Context, _ postgres.Trip, took time.Duration, sqlstate string, err error) {
 	d.note("%sback in time %v, %q, well %v", where(ctx), took > 0, sqlstate, err == nil)
 }
-func (d *diary) Committed(ctx context.Context, events map[string]int) {
+func (d *diary) Committed(ctx context.Context, _ uuid.UUID, events map[string]int) {
 	d.note("%scommitted %v", where(ctx), events)
 }
 

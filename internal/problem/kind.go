@@ -41,6 +41,14 @@ var (
 		"Nothing was booked. `taken` lists what is taken and when it is free, `next_common_free` the next periods of the same length in which everything is free."}
 	NotLendable = Kind{"not-lendable", 409, "A tool may not be lent now",
 		"It is in quarantine, lost or retired. Choose another tool, or name the model and let the service choose."}
+	CounterRefused = Kind{"counter-refused", 409, "Some of it cannot change hands",
+		"Nothing was done: all of the request happens or none. `refused` lists every reason of every tool with how to mend it; leave out what cannot be mended."}
+	WouldHurt = Kind{"would-hurt", 409, "Somebody else is promised that time",
+		"`would_hurt` lists the promised time that a longer loan would take, `until` the latest time that hurts nobody. Ask for that, or bring the tool back in time."}
+	AgainstRules = Kind{"against-rules", 409, "The club's lending rules do not allow that",
+		"Nothing was booked. `rule` names the rule, `limit` how much it allows and `would_be` how much it would have been; `broken` lists all that are broken. GET lending-rules shows them. Ask for less, or as the detail says."}
+	NotCertified = Kind{"not-certified", 409, "It takes a certificate to borrow that",
+		"Nothing was booked. `not_certified` lists the models that the club lends only to members who were shown how, and until which day the certificate must be good. A tool keeper shows and certifies."}
 	IDUsed = Kind{"id-used", 409, "This id stands for something else already",
 		"Something with this id and other content exists. Make a new id for new content; to correct a reading void or replace it."}
 	NameTaken = Kind{"name-taken", 409, "This name is taken",
@@ -80,6 +88,6 @@ var (
 // Kinds lists every kind, in the order of their status.
 func Kinds() []Kind {
 	return []Kind{MalformedRequest, KeyMissing, Unauthenticated, MissingRole, InsufficientScope, OriginNotAllowed, NotFound, MethodNotAllowed,
-		NotAcceptable, RequestInProgress, ToolTaken, NotLendable, IDUsed, NameTaken, NotAllowedNow, ImportInUse, PhotoSpaceFull, StaleVersion, TooLarge,
+		NotAcceptable, RequestInProgress, ToolTaken, NotLendable, AgainstRules, NotCertified, CounterRefused, WouldHurt, IDUsed, NameTaken, NotAllowedNow, ImportInUse, PhotoSpaceFull, StaleVersion, TooLarge,
 		UnsupportedMediaType, InvalidRequest, AmbiguousName, RowsRefused, KeyReused, KeyTooOld, PreconditionRequired, TooManyRequests, Internal, Unavailable}
 }

@@ -36,6 +36,8 @@ func largeClub(t *testing.T, db *pgtest.DB) uuid.UUID {
 		insert into calibration (club_id, id, tool_id, calibrated_on, due_on, expanded_nm, coverage_factor, member_id, recorded_at)
 		select t.club_id, gen_random_uuid(), t.id, date '2020-01-01' + k * 365, date '2021-01-01' + k * 365, 2000, 2, m.id, '2026-01-01'
 		from tool t join member m using (club_id), generate_series(1, 5) k;
+		insert into gauge_study (club_id, id, tool_id, kind, studied_on, posted, engine, member_id, recorded_at)
+		select club_id, gen_random_uuid(), tool_id, 'attribute', calibrated_on, '{}', 'x', member_id, recorded_at from calibration;
 		insert into joint_template (club_id, id, code, name) select club_id, gen_random_uuid(), 'hinge', 'Hinge' from club;
 		insert into vehicle (club_id, id, code, name, member_id) select club_id, gen_random_uuid(), 'v' || k, 'Vehicle', id from member join size using (club_id), generate_series(1, 4 * n) k;
 		insert into joint (club_id, id, vehicle_id, position, template_id) select v.club_id, gen_random_uuid(), v.id, 'p' || n, t.id

@@ -1,6 +1,12 @@
 package recommend
 
-import "slices"
+import (
+	"maps"
+	"slices"
+
+	"pinwright/internal/calc/choice"
+	"pinwright/internal/calc/pressfit"
+)
 
 // cautionTexts are the usual cautions of a workshop; common practice, no
 // published source.
@@ -13,12 +19,24 @@ var cautionTexts = map[string]string{
 	"door_weight":   "Door weight: support the door before the pin leaves; it drops at once.",
 	"rotating_tool": "Turning tools: no gloves, no loose sleeves or hair, clamp the work, wear eye protection.",
 	"blasting_dust": "Blasting: wear a respirator made for the dust, not just a mask.",
+	"pressing":      "Pressing: wear eye protection, stand aside of the line of force, support the part square beneath the boss, and stop when the force rises more than expected; hardened pins burst.",
 	"lifting":       "Lifting: stands that bear the load, on firm ground; never work under a jack.",
 }
 
 // SafetyNote is what an answer about a safety-critical joint says first, in its
 // body.
 const SafetyNote = "This joint steers, brakes, carries the suspension or a seat: this answer is advice, not approval. The maker's limits, local codes and a licensed inspection come first."
+
+// CautionsOf are the texts of cautions, by code, each once.
+func CautionsOf(codes ...string) []Remark {
+	var out []Remark
+	for _, c := range slices.Compact(slices.Sorted(slices.Values(codes))) {
+		if text, ok := cautionTexts[c]; ok {
+			out = append(out, Remark{Code: c, Text: text})
+		}
+	}
+	return out
+}
 
 // Cautions are those of the answer's joints and of the cutting it advises.
 func (a *Answer) Cautions() []Remark {
@@ -35,19 +53,15 @@ func (a *Answer) Cautions() []Remark {
 		if o := a.Option(a.Choice.Chosen, j); o != nil && o.Rank > 0 {
 			codes["rotating_tool"] = true
 		}
-	}
-	delete(codes, "advice_not_approval")
-	names := make([]string, 0, len(codes))
-	for c := range codes {
-		names = append(names, c)
-	}
-	slices.Sort(names)
-	for _, c := range names {
-		if text, ok := cautionTexts[c]; ok {
-			out = append(out, Remark{Code: c, Text: text})
+		if o := a.Option(a.Choice.Chosen, j); o != nil && (o.Press != nil || o.Kind == choice.BushBack || o.Interference != nil && o.Interference.High > 0) {
+			codes["pressing"] = true
+			if o.Press != nil && o.Press.Hand != pressfit.Yes { // the boss is often heated then
+				codes["heat"] = true
+			}
 		}
 	}
-	return out
+	delete(codes, "advice_not_approval")
+	return append(out, CautionsOf(slices.Collect(maps.Keys(codes))...)...)
 }
 
 // SafetyCritical reports whether one of the joints is.

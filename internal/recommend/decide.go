@@ -11,6 +11,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"pinwright/internal/calc/bush"
 	"pinwright/internal/calc/choice"
 	"pinwright/internal/calc/length"
 	"pinwright/internal/calc/wornsize"
@@ -23,7 +24,8 @@ type Question struct {
 	Preference string // uniform, least_metal or cheapest
 	Risk       float64
 	Target     vehicle.Target // when none, the joint's or its template's
-	Guidance   *string
+	Guidance   *string        // for all joints, in place of their own; so is its offset, in micrometres
+	Offset     *float64
 	Means      FormMeans
 	Unit       length.Unit // in which sentences give lengths
 	Currency   string
@@ -41,7 +43,8 @@ type Answer struct {
 	Steps     []choice.Step
 	StepRows  []StepRow
 	Posterior wornsize.Posterior
-	Running   [][]int // by joint: indexes into Features
+	Running   [][]int      // by joint: indexes into Features
+	Bushes    []*bush.Plan // by joint; nil where none was planned
 	Problem   choice.Problem
 	Choice    choice.Answer
 	Next      *choice.NextReading
@@ -49,13 +52,16 @@ type Answer struct {
 	Used      []uuid.UUID
 	Digest    [32]byte
 	Assumed   []Remark
-	Warnings  []Remark
+	Warnings  []Remark // but for Doubts
+	Priors    []PriorUsed
+	Outliers  []Outlier // nil when nobody looked
+	Disputes  []Dispute
 }
 
 // Decide answers q from the snapshot. The time only tells how long a reamer
 // that is out will be waited for.
 func Decide(s *Snapshot, q Question, now time.Time) (*Answer, error) {
-	joints, rows := s.Joints.Items, s.Steps.Items
+	joints, rows := q.guide(s.Joints.Items), s.Steps.Items
 	for _, j := range joints[1:] {
 		if j.VehicleID != joints[0].VehicleID {
 			return nil, problem.Invalid(problem.Fault{Pointer: "/joints", Detail: "are of several vehicles; ask for each vehicle by itself"})
@@ -70,21 +76,16 @@ func Decide(s *Snapshot, q Question, now time.Time) (*Answer, error) {
 		}
 	}
 	nominal := length.Length(rows[0].PinNm)
-	o, err := observe(joints, s.Features.Items, s.Readings.Items, nominal, tallest(rows, nominal), q.Means, q.Guidance)
+	o, err := observe(joints, s.Features.Items, s.Readings.Items, nominal, tallest(rows, nominal), q.Means, s.priors())
 	if err != nil {
 		return nil, problem.Invalid(problem.Fault{Pointer: "/joints", Detail: err.Error()})
 	}
 	a := &Answer{Question: q, Vehicle: joints[0].VehicleID, Series: rows[0], Nominal: nominal, Joints: joints, Features: o.features, StepRows: rows, Used: o.used}
 	a.Question.Target = q.Target
 	if q.Target.IsZero() {
-		j := joints[0]
-		a.Question.Target = vehicle.Target{MinNM: j.ClearanceMinNm, MaxNM: j.ClearanceMaxNm, Thousandth: j.Thousandth}
-		if j.Fit != nil {
-			a.Question.Target.Fit = *j.Fit
-		}
-		if a.Question.Target.IsZero() {
-			a.Question.Target.Thousandth = true
-			o.assumed.add("assumed_target", nil, "The clearance wanted was taken as about one thousandth of an inch (common practice, no published source).")
+		var assumed *Remark
+		if a.Question.Target, assumed = joints[0].Target(); assumed != nil {
+			o.assumed.list = append(o.assumed.list, *assumed)
 		}
 	}
 	size := int64(nominal)
@@ -101,14 +102,15 @@ func Decide(s *Snapshot, q Question, now time.Time) (*Answer, error) {
 		}
 		cutters[i].FreeFrom = nil // the digest takes the days instead, so that it does not change by the second
 	}
-	a.Steps = steps(rows, cutters, nominal, func(c CutterRow) int { return waits[c.Code] }, &o.assumed)
+	a.Steps = steps(rows, cutters, joints, nominal, func(c CutterRow) int { return waits[c.Code] }, &o.assumed)
+	o.set.Stop = s.Stop
 	estimation, err := wornsize.Begin(o.set)
 	if err != nil {
 		return nil, fmt.Errorf("estimate: %w", err)
 	}
 	a.Posterior = estimation.Posterior
 	a.Problem = choice.Problem{Posterior: a.Posterior, Series: a.Steps, Losses: choice.DefaultLosses(), Preference: choice.Preference(q.Preference),
-		Risk: choice.Risk{Joint: q.Risk, Set: q.Risk}}
+		Risk: choice.Risk{Joint: q.Risk, Set: q.Risk}, Nominal: nominal.Micrometres()}
 	o.assumed.add("assumed_losses", nil, "What a failed cut, a day's waiting and a spent step of the ladder cost was taken from defaults (common practice, no published source).")
 	for _, j := range joints {
 		one, running := o.joint(j, a)
@@ -121,21 +123,32 @@ func Decide(s *Snapshot, q Question, now time.Time) (*Answer, error) {
 	if a.Choice, err = choice.Decide(a.Problem); err != nil {
 		return nil, fmt.Errorf("choice: %w", err)
 	}
+	a.ofPractice(&o.assumed)
 	if a.Choice.Chosen.Status != choice.Decided {
 		if err := a.searchNext(o.set, estimation, s.Gauges.Items); err != nil {
 			return nil, err
 		}
 	}
-	for i := range o.features {
-		if err := o.contradictions(i); err != nil {
-			return nil, err
-		}
+	if err := a.doubts(o); err != nil {
+		return nil, err
 	}
 	a.Assumed, a.Warnings = o.assumed.list, o.warnings.list
 	asked := q
 	asked.Unit = "" // the answer is the same in every unit
-	a.Digest = digest(Engine, asked, joints, s.Features.Items, s.Readings.Items, rows, cutters, waits, s.Gauges.Items)
+	a.Digest = digest(Engine, asked, joints, s.Features.Items, s.Readings.Items, rows, cutters, waits, s.Gauges.Items, s.priors())
 	return a, nil
+}
+
+// Target is the clearance wanted of j, and the remark that it was assumed.
+func (j JointRow) Target() (vehicle.Target, *Remark) {
+	t := vehicle.Target{MinNM: j.ClearanceMinNm, MaxNM: j.ClearanceMaxNm, Thousandth: j.Thousandth}
+	if j.Fit != nil {
+		t.Fit = *j.Fit
+	}
+	if !t.IsZero() {
+		return t, nil
+	}
+	return vehicle.Target{Thousandth: true}, &Remark{Code: "assumed_target", Text: "The clearance wanted was taken as about one thousandth of an inch (common practice, no published source)."}
 }
 
 // joint makes one joint ready for the choice.
@@ -161,24 +174,37 @@ func (o *observation) joint(j JointRow, a *Answer) (choice.Joint, []int) {
 		}
 	}
 	for fact, seen := range map[choice.Fact]bool{choice.CrackedBoss: j.CrackedBoss, choice.ThinBoss: j.ThinBoss, choice.LinedBush: j.LinedBush,
-		choice.HardenedBore: j.HardenedBore, choice.BentLeaf: j.BentLeaf, choice.Coated: j.Coated, choice.SinteredBush: j.SinteredBush, choice.LeavesOutOfLine: j.OutOfLine} {
+		choice.HardenedBore: o.hardened(j), choice.BentLeaf: j.BentLeaf, choice.Coated: j.Coated, choice.SinteredBush: j.SinteredBush || is(j.Boss.Material, "bronze_sintered"), choice.LeavesOutOfLine: j.OutOfLine, choice.BentPin: j.BentPin, choice.SteppedPin: j.SteppedPin} {
 		if seen {
 			one.Facts = append(one.Facts, fact)
 		}
 	}
 	slices.Sort(one.Facts)
-	one.Bush = bushFor(a.Steps[0], one.Target)
 	one.Replacement = &choice.Replacement{PriceMinor: partPrice, LabourMinor: partLabour, LeadDays: partLeadDays, Meets: partMeets}
 	o.assumed.add("assumed_bush_and_part", map[string]any{"bush_minor": bushPrice, "part_minor": partPrice}, "Prices and days of a bush or a new part were taken from defaults (common practice, no published source).")
-	o.assumed.add("wall_not_judged", nil, "The wall that is left around a larger bore was not judged, since the boss's diameter is not known: look whether it bears the next size.")
+	o.place(&one, j)
+	o.walls(&one, j)
+	o.held(&one, j, a.StepRows)
+	o.honing(&one)
+	reach := math.Inf(-1)
+	for _, f := range one.Running {
+		reach = math.Max(reach, a.Posterior.Features[f].CleanUp.Quantile(1-a.Question.Risk))
+	}
+	if len(one.Running) > 0 {
+		a.Bushes = append(a.Bushes, o.bushed(&one, j, a.Steps[0], reach))
+	}
 	return one, one.Running
 }
 
 // mostEstimates bounds the search for the next reading.
-const mostEstimates = 45
+const mostEstimates = 48
+
+// leastWorth is what a next reading must be worth to be named, minor units.
+const leastWorth = 0.5
 
 func (a *Answer) searchNext(set wornsize.Set, estimation *wornsize.Estimation, rows []GaugeRow) error {
-	search := choice.Search{Gauges: choice.SeriesGauges(a.Steps, defaultGaugeBlur), MaxEstimates: mostEstimates, Keep: 1}
+	search := choice.Search{Gauges: choice.SeriesGauges(a.Steps, defaultGaugeBlur), MaxEstimates: mostEstimates, Keep: 1,
+		Turning: &choice.Turning{CostMinor: turningCost, Tolerance: turningTolerance, Blur: defaultGaugeBlur}}
 	seen := map[int64]bool{}
 	for _, g := range rows {
 		switch {
@@ -191,38 +217,14 @@ func (a *Answer) searchNext(set wornsize.Set, estimation *wornsize.Estimation, r
 			search.Instruments = []choice.Instrument{{Code: g.Code, U: instrumentSpreadU, Stations: []wornsize.Station{wornsize.Middle}}}
 		}
 	}
-	next, _, err := choice.NextReadings(a.Problem, set, search, continuing(set, estimation))
+	next, _, err := choice.NextReadings(a.Problem, set, search, estimation.Estimate)
 	if err != nil {
 		return fmt.Errorf("next reading: %w", err)
 	}
-	if len(next) > 0 {
+	if len(next) > 0 && next[0].ValueMinor >= leastWorth {
 		a.Next = &next[0]
 	}
 	return nil
-}
-
-// continuing estimates the set with one more reading from what is known of the
-// set already; any other set is estimated from the start.
-func continuing(set wornsize.Set, e *wornsize.Estimation) choice.Estimator {
-	return func(asked wornsize.Set) (wornsize.Posterior, error) {
-		changed := -1
-		for f := range asked.Features {
-			switch {
-			case len(asked.Features) != len(set.Features):
-				return wornsize.Estimate(asked)
-			case len(asked.Features[f].Readings) == len(set.Features[f].Readings):
-			case changed >= 0 || len(asked.Features[f].Readings) != len(set.Features[f].Readings)+1:
-				return wornsize.Estimate(asked)
-			default:
-				changed = f
-			}
-		}
-		if changed < 0 {
-			return e.Posterior, nil
-		}
-		own := asked.Features[changed].Readings
-		return e.With(changed, own[len(own)-1])
-	}
 }
 
 // digest is the SHA-256 of all inputs in one order.

@@ -5,7 +5,6 @@ import (
 	"slices"
 
 	"pinwright/internal/calc/choice"
-	"pinwright/internal/calc/length"
 )
 
 // What a reamer cuts when nothing is known of it yet, in micrometres: new
@@ -61,37 +60,4 @@ func leadDays(s StepRow, assumed *remarks) int {
 	}
 	assumed.add("assumed_lead_time", map[string]any{"days": defaultLeadDays}, "Pins were taken to be here in %d days, since the series states no lead time and no delivery is recorded.", defaultLeadDays)
 	return defaultLeadDays
-}
-
-// steps makes the ladder of the series, each step with the club's reamer for it.
-func steps(rows []StepRow, cutters []CutterRow, nominal length.Length, waitDays func(CutterRow) int, assumed *remarks) []choice.Step {
-	out := make([]choice.Step, len(rows))
-	for i, s := range rows {
-		out[i] = choice.Step{Code: s.Code, LeadDays: leadDays(s, assumed), Available: true,
-			Pin: choice.Interval{Low: (length.Length(s.PinNm+s.ToleranceLowerNm) - nominal).Micrometres(), High: (length.Length(s.PinNm+s.ToleranceUpperNm) - nominal).Micrometres()}}
-		if s.PriceMinor != nil {
-			out[i].PriceMinor = *s.PriceMinor
-		} else {
-			assumed.add("assumed_pin_price", map[string]any{"step": s.Code}, "The price of the %s pin is not known and was left out of the cost.", s.Code)
-		}
-		if s.ReamerNm == nil {
-			continue
-		}
-		r := &choice.Reamer{Code: s.Code, Diameter: (length.Length(*s.ReamerNm) - nominal).Micrometres(),
-			Overcut: defaultOvercut, OvercutU: defaultOvercutU, Scatter: defaultScatter, MinCut: leastCut, MaxCut: mostCut}
-		for _, c := range cutters {
-			if math.Abs((length.Length(c.SizeNm)-length.Length(*s.ReamerNm)).Micrometres()) > reamerMatch || c.InService == 0 {
-				continue
-			}
-			r.Available, r.Code, r.WaitDays = true, c.Code, waitDays(c)
-			if c.ChargeMinor != nil {
-				r.WearMinor = *c.ChargeMinor
-			}
-			break
-		}
-		assumed.add("assumed_cut_size", map[string]any{"overcut_um": defaultOvercut, "u_um": defaultOvercutU, "scatter_um": defaultScatter},
-			"A reamer was taken to cut its size, give or take %d µm, and %d µm more or less from hole to hole (common practice, no published source).", defaultOvercutU, defaultScatter)
-		out[i].Reamer = r
-	}
-	return out
 }

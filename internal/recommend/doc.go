@@ -16,4 +16,4 @@ package recommend
 
 // Engine is the version of the engine that answers name. It changes whenever
 // equal inputs may give another answer.
-const Engine = "pinwright-engine/1"
+const Engine = "pinwright-engine/3"

@@ -7,6 +7,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"pinwright/internal/calc/influence"
 	"pinwright/internal/calc/length"
 	"pinwright/internal/calc/wornsize"
 	"pinwright/internal/problem"
@@ -54,10 +55,19 @@ type FeatureEstimate struct {
 	Original *Size    // of a pin: the size it was made to
 	PinStep  *PinStep // of a pin with a series
 	Budgets  []Budget
+	Prior    PriorUsed
+	Outliers []Outlier // nil when nobody looked
+	Disputes []Dispute
 	Assumed  []Remark
 	Warnings []Remark
 	DoNext   []Remark
 	Summary  string
+
+	// Posterior are the laws behind the sizes, in micrometres from Nominal; Steps the
+	// joint's ladder.
+	Posterior wornsize.FeaturePosterior
+	Nominal   length.Length
+	Steps     []StepRow
 }
 
 // EstimateFeature estimates one feature of the snapshot. Sentences give lengths
@@ -67,7 +77,7 @@ func EstimateFeature(s *Snapshot, feature uuid.UUID, unit length.Unit) (FeatureE
 		if f.ID != feature {
 			continue
 		}
-		all, err := EstimateJoint(s, f.JointID, unit)
+		all, err := estimateJoint(s, f.JointID, unit, FormMeans{}, func(x FeatureRow) bool { return x.ID == feature })
 		if err != nil {
 			return FeatureEstimate{}, err
 		}
@@ -78,25 +88,30 @@ func EstimateFeature(s *Snapshot, feature uuid.UUID, unit length.Unit) (FeatureE
 
 // EstimateJoint estimates the features of one joint of the snapshot, in their
 // order: those that share instruments inform each other, so the whole joint is
-// estimated together.
+// estimated together. Odd readings are looked for unless the snapshot is of many joints.
 func EstimateJoint(s *Snapshot, joint uuid.UUID, unit length.Unit) ([]FeatureEstimate, error) {
+	return estimateJoint(s, joint, unit, FormMeans{}, func(FeatureRow) bool { return len(s.Joints.Items) <= fewJoints })
+}
+
+func estimateJoint(s *Snapshot, joint uuid.UUID, unit length.Unit, means FormMeans, look func(FeatureRow) bool) ([]FeatureEstimate, error) {
 	at := slices.IndexFunc(s.Joints.Items, func(j JointRow) bool { return j.ID == joint })
 	if at < 0 {
 		return nil, problem.Absent()
 	}
 	s = s.of(s.Joints.Items[at])
 	nominal := nominalOf(s.Features.Items, s.Steps.Items, s.Readings.Items)
-	o, err := observe(s.Joints.Items, s.Features.Items, s.Readings.Items, nominal, tallest(s.Steps.Items, nominal), FormMeans{}, nil)
+	o, err := observe(s.Joints.Items, s.Features.Items, s.Readings.Items, nominal, tallest(s.Steps.Items, nominal), means, s.priors())
 	if err != nil {
 		return nil, err
 	}
+	o.set.Stop = s.Stop
 	post, err := wornsize.Estimate(o.set)
 	if err != nil {
 		return nil, fmt.Errorf("estimate: %w", err)
 	}
 	out := make([]FeatureEstimate, len(o.features))
 	for i, f := range o.features {
-		if out[i], err = o.estimate(s, i, f, post.Features[i], unit); err != nil {
+		if out[i], err = o.estimate(s, i, f, post.Features[i], unit, look(f)); err != nil {
 			return nil, err
 		}
 	}
@@ -104,8 +119,9 @@ func EstimateJoint(s *Snapshot, joint uuid.UUID, unit length.Unit) ([]FeatureEst
 }
 
 // estimate tells of feature f, the i-th of o, what was worked out.
-func (o *observation) estimate(s *Snapshot, i int, f FeatureRow, p wornsize.FeaturePosterior, unit length.Unit) (FeatureEstimate, error) {
-	e := FeatureEstimate{Feature: f, Passing: SizeOf(p.Passing, o.nominal), CleanUp: SizeOf(p.CleanUp, o.nominal)}
+func (o *observation) estimate(s *Snapshot, i int, f FeatureRow, p wornsize.FeaturePosterior, unit length.Unit, look bool) (FeatureEstimate, error) {
+	e := FeatureEstimate{Feature: f, Passing: SizeOf(p.Passing, o.nominal), CleanUp: SizeOf(p.CleanUp, o.nominal),
+		Posterior: p, Nominal: o.nominal, Steps: s.Steps.Items}
 	own := map[uuid.UUID]bool{}
 	for _, r := range s.Readings.Items {
 		own[r.ID] = r.FeatureID == f.ID
@@ -120,12 +136,19 @@ func (o *observation) estimate(s *Snapshot, i int, f FeatureRow, p wornsize.Feat
 			e.Budgets = append(e.Budgets, b)
 		}
 	}
-	told := *o // what contradicts itself in one feature is told of that one only
-	told.warnings.list = slices.Clone(o.warnings.list)
-	if err := told.contradictions(i); err != nil {
+	told := *o // what is odd in one feature is told of that one only
+	told.warnings.list, told.assumed.list = slices.Clone(o.warnings.list), slices.Clone(o.assumed.list)
+	var err error
+	if e.Disputes, err = told.disputes(i); err != nil {
 		return FeatureEstimate{}, err
 	}
-	e.Assumed, e.Warnings = o.assumed.list, told.warnings.list
+	if look {
+		if e.Outliers, err = told.outliers(i, influence.MostLeftOut); err != nil {
+			return FeatureEstimate{}, err
+		}
+	}
+	e.Prior = o.priors[i]
+	e.Assumed, e.Warnings = told.assumed.list, append(told.warnings.list, doubtsIn(e.Outliers, e.Disputes, unit)...)
 	words := speak{unit}
 	if f.Shape == "pin" {
 		original := SizeOf(p.Original, o.nominal)

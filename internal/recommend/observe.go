@@ -20,6 +20,7 @@ type Remark = reading.Remark
 // Budget is the uncertainty of one reading, in micrometres.
 type Budget struct {
 	ReadingID uuid.UUID
+	Size      length.Length // at 20 °C, as it was estimated with
 	U         float64
 	Lines     []BudgetLine
 }
@@ -46,8 +47,10 @@ type observation struct {
 	budgets  []Budget
 	assumed  remarks
 	warnings remarks
-	surface  []string      // by feature: the surface last seen
-	readings [][]uuid.UUID // by feature: the ids of its readings
+	surface  []string             // by feature: the surface last seen
+	readings [][]uuid.UUID        // by feature: the ids of its readings
+	priors   []PriorUsed          // by feature
+	with     map[uuid.UUID]string // by reading: what it was measured with
 }
 
 // remarks collects each remark once, by its code and text.
@@ -78,23 +81,18 @@ type FormMeans struct{ BellMouth, Ovality, Surface *float64 }
 // observe turns the rows of a snapshot into the engine's set. Lengths are
 // counted from nominal. Doubtful readings stay out; of a reamed feature only
 // what was read since belongs to the size it has now.
-func observe(joints []JointRow, features []FeatureRow, readings []reading.Observation, nominal, tallest length.Length, means FormMeans, guidance *string) (*observation, error) {
-	o := &observation{nominal: nominal}
+func observe(joints []JointRow, features []FeatureRow, readings []reading.Observation, nominal, tallest length.Length, means FormMeans, learned priors) (*observation, error) {
+	o := &observation{nominal: nominal, with: map[uuid.UUID]string{}}
 	commons := map[string]int{}
 	for _, f := range features {
 		j := joints[slices.IndexFunc(joints, func(j JointRow) bool { return j.ID == f.JointID })]
 		own := o.standing(f, readings)
-		surface := "unknown"
-		for _, r := range own { // the last that anybody described
-			if r.Surface != "unknown" {
-				surface = r.Surface
-			}
-		}
-		form := o.form(j, surface, means)
+		state := stateOf(own)
+		form := o.form(j, f, &state, means, learned)
 		var ids []uuid.UUID
-		feature := wornsize.Feature{Shape: shapeOf(f), Form: form, Prior: o.prior(f, own, tallest)}
-		if g := j.Guidance; guidance != nil && *guidance == "held_to_axis" || guidance == nil && g == "held_to_axis" {
-			feature.Guidance = wornsize.HeldToAxis
+		feature := wornsize.Feature{Shape: shapeOf(f), Form: form, Prior: o.prior(f, own, tallest, learned.of(j, f))}
+		if f.Shape == "bore" {
+			feature.Guidance, feature.Misalignment = o.guided(j)
 		}
 		for _, r := range own {
 			reading, common, key, err := o.reading(f, r)
@@ -113,12 +111,17 @@ func observe(joints []JointRow, features []FeatureRow, readings []reading.Observ
 				o.set.Commons[at].U = math.Max(o.set.Commons[at].U, common.U)
 				reading.Common = at
 			}
+			o.asFound(f, state, r, &reading)
+			if r.Method != nil {
+				o.with[r.ID] = *r.Method
+			}
 			feature.Readings = append(feature.Readings, reading)
 			o.used, ids = append(o.used, r.ID), append(ids, r.ID)
 		}
+		feature.Form.Burr = state.lip(own)
 		o.set.Features = append(o.set.Features, feature)
 		o.features = append(o.features, f)
-		o.surface = append(o.surface, surface)
+		o.surface = append(o.surface, state.surface)
 		o.readings = append(o.readings, ids)
 	}
 	var folded bool
@@ -164,38 +167,12 @@ func (o *observation) standing(f FeatureRow, readings []reading.Observation) []r
 	})
 }
 
-// form is what shape to expect: as asked, else as the template says, else by
-// what the surface looked like.
-func (o *observation) form(j JointRow, surface string, means FormMeans) wornsize.Form {
-	form, notes := wornsize.DefaultForm(surface)
-	defaulted := false
-	set := func(asked *float64, template *int64, into *float64) {
-		switch {
-		case asked != nil:
-			*into = *asked
-		case template != nil:
-			*into = length.Length(*template).Micrometres()
-		default:
-			defaulted = true
-		}
-	}
-	set(means.BellMouth, j.BellMouthNm, &form.BellMouth)
-	set(means.Ovality, j.OvalityNm, &form.Ovality)
-	set(means.Surface, j.SurfaceNm, &form.Surface)
-	for _, n := range notes {
-		if n.Code != wornsize.AssumedForm || defaulted {
-			o.assumed.addAll([]uncertainty.Remark{n})
-		}
-	}
-	return form
-}
-
 // roomBeyond widens the prior where a reading lies outside it.
 const roomBeyond = 150.0
 
 // prior is where the base size may lie before any reading. A pin's base is the
 // size it was made to, some step of its ladder up to tallest.
-func (o *observation) prior(f FeatureRow, own []reading.Observation, tallest length.Length) wornsize.Prior {
+func (o *observation) prior(f FeatureRow, own []reading.Observation, tallest length.Length, learned *FormPrior) wornsize.Prior {
 	base := o.nominal
 	if f.NominalNm != nil {
 		base = length.Length(*f.NominalNm)
@@ -208,11 +185,22 @@ func (o *observation) prior(f FeatureRow, own []reading.Observation, tallest len
 	} else {
 		o.assumed.addAll(notes)
 	}
+	room := roomBeyond
+	if learned != nil && learned.Features > 0 && f.Shape == "bore" {
+		p = wornsize.Prior{Low: learned.BaseLowUm, High: learned.BaseHighUm, Shoulder: learned.BaseShoulderUm}
+		room = -3 * p.Shoulder // only what lies far outside shows that history does not hold here
+	}
 	offset := (base - o.nominal).Micrometres()
 	p.Low, p.High = p.Low+offset, p.High+offset
+	low, high := p.Low, p.High
 	for _, r := range own {
 		at := (r.Size - o.nominal).Micrometres()
-		p.Low, p.High = math.Min(p.Low, at-roomBeyond), math.Max(p.High, at+roomBeyond)
+		if at-room < low {
+			p.Low = math.Min(p.Low, at-roomBeyond)
+		}
+		if at+room > high {
+			p.High = math.Max(p.High, at+roomBeyond)
+		}
 	}
 	return p
 }
@@ -244,7 +232,7 @@ func (o *observation) reading(f FeatureRow, r reading.Observation) (wornsize.Rea
 	if r.Method == nil {
 		return out, wornsize.Common{}, "", fmt.Errorf("it names no method and no instrument; void it and post it with one")
 	}
-	instrument := uncertainty.Instrument{Calibration: calibration}
+	instrument := uncertainty.Instrument{Calibration: calibration, Study: studyOf(r)}
 	if r.Resolution != nil {
 		instrument.Resolution = r.Resolution.Micrometres()
 	}
@@ -258,7 +246,7 @@ func (o *observation) reading(f FeatureRow, r reading.Observation) (wornsize.Rea
 	}
 	o.assumed.addAll(m.Assumed)
 	o.warnings.addAll(m.Warnings)
-	b := Budget{ReadingID: r.ID, U: m.Budget.U}
+	b := Budget{ReadingID: r.ID, Size: m.At20, U: m.Budget.U}
 	for _, line := range m.Budget.Lines {
 		b.Lines = append(b.Lines, BudgetLine{Source: line.Name, U: line.Contribution, Shared: line.Part == uncertainty.Shared})
 	}
@@ -270,6 +258,9 @@ func (o *observation) reading(f FeatureRow, r reading.Observation) (wornsize.Rea
 
 func (o *observation) gauged(f FeatureRow, r reading.Observation, out wornsize.Reading, thermal uncertainty.Thermal, calibration *uncertainty.Calibration) (wornsize.Reading, wornsize.Common, string, error) {
 	g := uncertainty.Gauge{Marked: r.Size, Thermal: thermal, Calibration: calibration}
+	if r.FeelUm != nil {
+		g.Feel = *r.FeelUm
+	}
 	if r.GaugeClass != nil {
 		g.Class = uncertainty.GaugeClass(*r.GaugeClass)
 	}
@@ -297,8 +288,11 @@ func (o *observation) gauged(f FeatureRow, r reading.Observation, out wornsize.R
 	}
 	out.PartLength = r.PartLength != nil && *r.PartLength
 	out.Burred = r.Deburred != nil && !*r.Deburred
-	o.budgets = append(o.budgets, Budget{ReadingID: r.ID, U: math.Hypot(size.Feel, size.Shared), Lines: []BudgetLine{
-		{Source: "size of the gauge", U: size.Shared, Shared: true}, {Source: "feel", U: size.Feel}}})
+	lines := []BudgetLine{{Source: "size of the gauge", U: math.Sqrt(math.Max(0, size.Shared*size.Shared-size.Drift*size.Drift)), Shared: true}, {Source: "feel", U: size.Feel}}
+	if size.Drift > 0 {
+		lines = append(lines, BudgetLine{Source: "drift", U: size.Drift, Shared: true})
+	}
+	o.budgets = append(o.budgets, Budget{ReadingID: r.ID, Size: size.Middle, U: math.Hypot(size.Feel, size.Shared), Lines: lines})
 	return out, common, sitting(r, fmt.Sprintf("gauge %d", r.Size)), nil
 }
 
@@ -313,6 +307,7 @@ func calibrationOf(r reading.Observation) *uncertainty.Calibration {
 	if r.Deviation != nil {
 		c.Correction = -r.Deviation.Micrometres()
 	}
+	wander(c, r)
 	return c
 }
 
@@ -324,16 +319,4 @@ func sitting(r reading.Observation, what string) string {
 		return r.InstrumentID.String()
 	}
 	return what + " " + r.MemberID.String() + " " + r.TakenAt.UTC().Format(time.DateOnly)
-}
-
-// contradictions warns of readings of feature i that can hardly be true
-// together, with their ids: one of the two is probably a slip.
-func (o *observation) contradictions(i int) error {
-	list, err := wornsize.Contradictions(o.set.Features[i], o.set.Commons)
-	for _, c := range list {
-		first, second := o.readings[i][c.First], o.readings[i][c.Second]
-		o.warnings.add("readings_contradict", map[string]any{"feature": o.features[i].ID.String(), "first": first.String(), "second": second.String()},
-			"Two readings of %s can hardly both be true (%s and %s). Read it again, and void the one that was wrong.", o.features[i].Code, first, second)
-	}
-	return err
 }

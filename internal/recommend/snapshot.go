@@ -7,6 +7,8 @@ import (
 
 	"pinwright/internal/postgres"
 	"pinwright/internal/reading"
+	"pinwright/internal/tool"
+	"pinwright/internal/vehicle"
 )
 
 // JointRow is a joint with what its template says.
@@ -15,9 +17,14 @@ type JointRow struct {
 	VehicleID       uuid.UUID
 	VehicleCode     string
 	Position        string
+	TemplateID      uuid.UUID
 	TemplateCode    string
 	PinSeriesID     *uuid.UUID // the joint's own, else its template's
-	Guidance        string
+	Guidance        string     // the joint's own, else its template's; so is its offset
+	OffsetNm        *int64
+	Boss            vehicle.Boss
+	Access          vehicle.Access
+	CoatingNm       *int64
 	SafetyCritical  bool
 	Cautions        []string
 	ClearanceMinNm  *int64 // the joint's own target, else its template's
@@ -35,6 +42,8 @@ type JointRow struct {
 	Coated          bool
 	SinteredBush    bool
 	OutOfLine       bool
+	BentPin         bool
+	SteppedPin      bool
 	TemplateVersion int64
 	Version         int64
 }
@@ -62,6 +71,10 @@ type StepRow struct {
 	ToleranceLowerNm int64
 	ToleranceUpperNm int64
 	ReamerNm         *int64
+	HeldReamerNm     *int64
+	HeldSurface      *string
+	HeldPartMinNm    *int64
+	HeldPartMaxNm    *int64
 	PriceMinor       *int64
 	LeadDays         *int32
 }
@@ -71,9 +84,11 @@ type CutterRow struct {
 	ModelID     uuid.UUID
 	Code        string
 	SizeNm      int64
+	Build       tool.Build
 	ChargeMinor *int64
 	InService   int64
 	FreeFrom    *time.Time // when the first of them is free; nil: now
+	Cuts        []ToolCut  `json:",omitempty"` // verified, of those in service, the newest of each, oldest first
 }
 
 // GaugeRow is a model of pin or plug gauge, or of an instrument, that the club
@@ -95,10 +110,16 @@ type Snapshot struct {
 	Steps    *postgres.Rows[StepRow]
 	Cutters  *postgres.Rows[CutterRow]
 	Gauges   *postgres.Rows[GaugeRow]
+	Priors   *postgres.Rows[FormPrior] // the newest of each kind
+	Named    *postgres.Rows[FormPrior] // asked for, in place of the newest; nil when none were
+	// Stop, when set, is asked now and then whether the answer is still wanted;
+	// if not, the error wraps wornsize.ErrStopped.
+	Stop func() bool
 }
 
-const jointColumns = `j.id, j.vehicle_id, v.code as vehicle_code, j.position, t.code as template_code, coalesce(j.pin_series_id, t.pin_series_id) as pin_series_id,
-	t.guidance, t.safety_critical, t.cautions,
+const jointColumns = `j.id, j.vehicle_id, v.code as vehicle_code, j.position, j.template_id, t.code as template_code, coalesce(j.pin_series_id, t.pin_series_id) as pin_series_id,
+	coalesce(j.guidance, t.guidance) as guidance, t.boss || j.boss as boss, t.access || j.access as access, j.coating_nm,
+	coalesce(j.guidance_offset_nm, case when j.guidance is null then t.guidance_offset_nm end) as offset_nm, t.safety_critical, t.cautions,
 	case when j.clearance_min_nm is not null or j.fit is not null or j.thousandth then j.clearance_min_nm else t.clearance_min_nm end as clearance_min_nm,
 	case when j.clearance_min_nm is not null or j.fit is not null or j.thousandth then j.clearance_max_nm else t.clearance_max_nm end as clearance_max_nm,
 	case when j.clearance_min_nm is not null or j.fit is not null or j.thousandth then j.fit else t.fit end as fit,
@@ -108,6 +129,7 @@ const jointColumns = `j.id, j.vehicle_id, v.code as vehicle_code, j.position, t.
 	coalesce((j.facts->>'lined_bush')::boolean, false) as lined_bush, coalesce((j.facts->>'hardened_bore')::boolean, false) as hardened_bore,
 	coalesce((j.facts->>'bent_leaf')::boolean, false) as bent_leaf, coalesce((j.facts->>'coated')::boolean, false) as coated,
 	coalesce((j.facts->>'sintered_bush')::boolean, false) as sintered_bush, coalesce((j.facts->>'leaves_out_of_line')::boolean, false) as out_of_line,
+	coalesce((j.facts->>'bent_pin')::boolean, false) as bent_pin, coalesce((j.facts->>'stepped_pin')::boolean, false) as stepped_pin,
 	t.version as template_version, j.version`
 
 const jointTables = `joint j
@@ -163,7 +185,7 @@ func QueueVehicle(b *postgres.Batch, of postgres.Ref, after string, limit int) *
 // of is what of the snapshot is about one joint.
 func (s *Snapshot) of(joint JointRow) *Snapshot {
 	out := &Snapshot{Joints: &postgres.Rows[JointRow]{Items: []JointRow{joint}}, Features: &postgres.Rows[FeatureRow]{},
-		Readings: &postgres.Rows[reading.Observation]{}, Steps: &postgres.Rows[StepRow]{}}
+		Readings: &postgres.Rows[reading.Observation]{}, Steps: &postgres.Rows[StepRow]{}, Priors: s.Priors, Named: s.Named, Stop: s.Stop}
 	own := map[uuid.UUID]bool{}
 	for _, f := range s.Features.Items {
 		if f.JointID == joint.ID {
@@ -184,7 +206,8 @@ func (s *Snapshot) of(joint JointRow) *Snapshot {
 	return out
 }
 
-const stepQuery = `select s.id as series_id, s.code as series_code, s.delivery_days, p.ordinal, p.code, p.pin_nm, p.tolerance_lower_nm, p.tolerance_upper_nm, p.reamer_nm, p.price_minor, p.lead_days
+const stepQuery = `select s.id as series_id, s.code as series_code, s.delivery_days, p.ordinal, p.code, p.pin_nm, p.tolerance_lower_nm, p.tolerance_upper_nm, p.reamer_nm,
+	p.held_reamer_nm, p.held_surface, p.held_part_min_nm, p.held_part_max_nm, p.price_minor, p.lead_days
 	from pin_series s join pin_step p on p.club_id = s.club_id and p.series_id = s.id`
 
 func queue(b *postgres.Batch, joints string, args []any) *Snapshot {
@@ -194,18 +217,23 @@ func queue(b *postgres.Batch, joints string, args []any) *Snapshot {
 		Features: postgres.Query[FeatureRow](b, `select f.id, f.joint_id, f.code, f.shape, f.duty, f.nominal_nm, f.length_nm, f.usual
 			from feature f where f.club_id = $1 and f.joint_id in (`+joints+`) order by f.joint_id, f.ordinal`, all...),
 		Readings: reading.Standing(b, `select f.id from feature f where f.club_id = $1 and f.joint_id in (`+joints+`)`, args...),
+		Priors:   newestPriors(b, joints, all),
 	}
 }
 
 // cutters lists the reamers that may be lent, by model. Served by
-// tool_model_kind_size and tool_of_model.
+// tool_model_kind_size and tool_of_model, their cuts by reamer_cut_of_tool.
 func cutters(b *postgres.Batch, now time.Time) *postgres.Rows[CutterRow] {
 	return postgres.Query[CutterRow](b, `
-		select m.id as model_id, m.code, m.size_nm, m.charge_minor, count(t.id) as in_service,
-			nullif(min(coalesce((select max(upper(k.held)) from booking k where k.club_id = t.club_id and k.tool_id = t.id and k.state in ('reserved', 'out') and k.held @> $2::timestamptz), '-infinity')) filter (where t.id is not null), '-infinity') as free_from
+		select m.id as model_id, m.code, m.size_nm, m.build, m.charge_minor, count(t.id) as in_service,
+			nullif(min(coalesce((select max(upper(k.held)) from booking k where k.club_id = t.club_id and k.tool_id = t.id and k.state in ('reserved', 'out') and k.held @> $2::timestamptz), '-infinity')) filter (where t.id is not null), '-infinity') as free_from,
+			(select coalesce(json_agg(c order by c.at), '[]') from (select n.* from tool x cross join lateral (
+				select distinct on (k.feature_id, k.cut_at) k.tool_id, k.size_nm, k.u_nm, k.depth_nm, k.cut_at as at from reamer_cut k
+				where k.club_id = x.club_id and k.tool_id = x.id order by k.feature_id, k.cut_at, k.verification_id desc) n
+				where x.club_id = m.club_id and x.model_id = m.id and x.state = 'in_service' order by n.at desc limit 500) c) as cuts
 		from tool_model m left join tool t on t.club_id = m.club_id and t.model_id = m.id and t.state = 'in_service'
 		where m.club_id = $1 and m.kind = 'reamer' and m.size_nm is not null
-		group by m.id, m.code, m.size_nm, m.charge_minor order by m.size_nm, m.code`, b.Club, now)
+		group by m.club_id, m.id, m.code, m.size_nm, m.build, m.charge_minor order by m.size_nm, m.code`, b.Club, now)
 }
 
 func gauges(b *postgres.Batch) *postgres.Rows[GaugeRow] {

@@ -19,6 +19,7 @@ type Kept struct {
 	CreatedAt    time.Time
 	Body         []byte
 	SupersededBy *uuid.UUID // the latest answer for the same joints, when it is not this one
+	Explanation  []byte     // how its numbers came about, as JSON; nil when not asked for, or not kept
 }
 
 // keptColumns has the answer in the units of $2, else in the club's; it is kept in
@@ -42,10 +43,10 @@ func JointKey(joints []JointRow) []byte {
 }
 
 // Keep stores the answer under id for good: as it was asked for, and in the other
-// units.
-func Keep(tx *postgres.Tx, actor, id uuid.UUID, a *Answer, bodies map[length.Unit][]byte) {
-	tx.Queue(`insert into recommendation (club_id, id, vehicle_id, member_id, created_at, joint_key, digest, body) values ($1, $2, $3, $4, $5, $6, $7, $8)`,
-		tx.Club, id, a.Vehicle, actor, tx.Now, JointKey(a.Joints), a.Digest[:], bodies[a.Question.Unit])
+// units, with how its numbers came about.
+func Keep(tx *postgres.Tx, actor, id uuid.UUID, a *Answer, bodies map[length.Unit][]byte, explanation []byte) {
+	tx.Queue(`insert into recommendation (club_id, id, vehicle_id, member_id, created_at, joint_key, digest, body, explanation) values ($1, $2, $3, $4, $5, $6, $7, $8, $9)`,
+		tx.Club, id, a.Vehicle, actor, tx.Now, JointKey(a.Joints), a.Digest[:], bodies[a.Question.Unit], explanation)
 	var units []string
 	var others [][]byte
 	for _, unit := range length.Units() {
@@ -61,17 +62,26 @@ func Keep(tx *postgres.Tx, actor, id uuid.UUID, a *Answer, bodies map[length.Uni
 // the club's where that is nil. Served by the primary key and
 // recommendation_of_joints.
 func Find(b *postgres.Batch, id uuid.UUID, units *string) *postgres.Rows[Kept] {
-	return postgres.Query[Kept](b, `select `+keptColumns+` from recommendation r where r.club_id = $1 and r.id = $3`, b.Club, units, id)
+	return find(b, id, units, false)
+}
+
+// FindExplained is Find with how the numbers came about.
+func FindExplained(b *postgres.Batch, id uuid.UUID, units *string) *postgres.Rows[Kept] {
+	return find(b, id, units, true)
+}
+
+func find(b *postgres.Batch, id uuid.UUID, units *string, explained bool) *postgres.Rows[Kept] {
+	return postgres.Query[Kept](b, `select `+keptColumns+`, case when $4 then r.explanation end as explanation from recommendation r where r.club_id = $1 and r.id = $3`, b.Club, units, id, explained)
 }
 
 // List lists answers, newest first, before the id given, of the vehicle named
 // where one is. Served by the primary key and recommendation_of_vehicle.
 func List(b *postgres.Batch, vehicle, units *string, before uuid.UUID, limit int) *postgres.Rows[Kept] {
 	if vehicle == nil {
-		return postgres.Query[Kept](b, `select `+keptColumns+` from recommendation r where r.club_id = $1 and r.id < $3 order by r.id desc limit $4`, b.Club, units, before, limit)
+		return postgres.Query[Kept](b, `select `+keptColumns+`, null::bytea as explanation from recommendation r where r.club_id = $1 and r.id < $3 order by r.id desc limit $4`, b.Club, units, before, limit)
 	}
 	ref := postgres.ParseRef(*vehicle)
-	return postgres.Query[Kept](b, `select `+keptColumns+` from recommendation r
+	return postgres.Query[Kept](b, `select `+keptColumns+`, null::bytea as explanation from recommendation r
 		where r.club_id = $1 and r.vehicle_id = (select v.id from vehicle v where v.club_id = $1 and (v.id = $5 or v.code = $6)) and r.id < $3 order by r.id desc limit $4`,
 		b.Club, units, before, limit, ref.ID, ref.Name)
 }

@@ -83,6 +83,8 @@ func option(o choice.Option, steps []choice.Step) string {
 	switch o.Kind {
 	case choice.ReamTo:
 		return "ream for the " + words(steps[o.Step].Code) + " pin"
+	case choice.HoneTo:
+		return "hone to the " + words(steps[o.Step].Code) + " pin"
 	case choice.CutSmallerAndLook:
 		return "cut for the " + words(steps[o.Step].Code) + " pin and look"
 	}
@@ -170,10 +172,16 @@ func (a *Answer) NextText() string {
 	n := a.Next
 	w := speak{a.Question.Unit}
 	where := a.PositionOf(n.Feature)
+	if f := a.Features[n.Feature]; f.Duty == "held" {
+		where += ", " + words(f.Code)
+	}
 	if len(n.SameFor) > 0 {
 		where += " (or any of the joints that read the same)"
 	}
 	what := fmt.Sprintf("Try a gauge of %s", w.size(a.Nominal.Micrometres()+n.Size))
+	if n.Turned {
+		what = fmt.Sprintf("Turn a gauge of %s, measure it, and try it", w.size(a.Nominal.Micrometres()+n.Size))
+	}
 	if n.Instrument != "" {
 		what = "Read the bore with " + n.Instrument
 	}
@@ -204,7 +212,7 @@ func (a *Answer) OutcomeText(o choice.Outcome) (name, text string) {
 			continue
 		}
 		text := words(string(j.Kind))
-		if j.Step >= 0 && (j.Kind == choice.ReamTo || j.Kind == choice.CutSmallerAndLook) {
+		if j.Step >= 0 && (j.Kind == choice.ReamTo || j.Kind == choice.CutSmallerAndLook || j.Kind == choice.HoneTo) {
 			text = option(choice.Option{Kind: j.Kind, Step: j.Step}, a.Steps)
 		}
 		changed = append(changed, a.Joints[i].Position+": "+text)
@@ -251,8 +259,8 @@ func (a *Answer) WayOutText(o choice.Option) *Remark {
 		return nil
 	}
 	way := words(string(o.WayOut.Kind))
-	if o.WayOut.Step >= 0 && o.WayOut.Kind == choice.ReamTo {
-		way = option(choice.Option{Kind: choice.ReamTo, Step: o.WayOut.Step}, a.Steps)
+	if o.WayOut.Step >= 0 && (o.WayOut.Kind == choice.ReamTo || o.WayOut.Kind == choice.HoneTo) {
+		way = option(choice.Option{Kind: o.WayOut.Kind, Step: o.WayOut.Step}, a.Steps)
 	}
 	return &Remark{Code: "way_out", Params: map[string]any{"option": string(o.WayOut.Kind)}, Text: "If it does not come out right: " + way + "."}
 }

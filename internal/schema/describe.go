@@ -17,14 +17,16 @@ type Querier interface {
 // right, trigger or type. What an owner may do by being the owner is left out,
 // and so are the names of NOT NULL constraints, which differ between versions
 // of PostgreSQL. A function stands with the MD5 of its definition, to be
-// compared and not read.
+// compared and not read. PostgreSQL writes some expressions (CASE) over several
+// lines: the breaks become single spaces, and other space stays as it is, for it
+// may stand inside a literal.
 const describe = `
 	with ours as (select c.oid, c.relname::text as name, c.relacl, c.relrowsecurity, c.relforcerowsecurity, c.relowner from pg_class c
 		where c.relnamespace = 'public'::regnamespace and c.relkind in ('r', 'p', 'v', 'm', 'S') and c.relname <> 'schema_migrations'
 		and not exists (select from pg_depend d where d.objid = c.oid and d.deptype = 'e')),
 	functions as (select p.* from pg_proc p where p.pronamespace = 'public'::regnamespace and p.prokind in ('f', 'p')
 		and not exists (select from pg_depend d where d.objid = p.oid and d.deptype = 'e'))
-	select line from (
+	select line from (select regexp_replace(line, '\s*\n\s*', ' ', 'g') as line from (
 		select 'owner ' || name || ' ' || pg_get_userbyid(relowner) as line from ours
 		union all select 'fence ' || name || ' ' || case when relrowsecurity then 'on' else 'off' end || ' ' || case when relforcerowsecurity then 'forced' else 'not forced' end from ours
 		union all select 'right ' || name || ' ' || case x.grantee when 0 then 'PUBLIC' else pg_get_userbyid(x.grantee) end || ' ' || x.privilege_type
@@ -44,7 +46,7 @@ const describe = `
 		union all select 'function ' || p.oid::regprocedure || ' ' || md5(pg_get_functiondef(p.oid)) from functions p
 		union all select 'type ' || t.oid::regtype from pg_type t where t.typnamespace = 'public'::regnamespace and t.typtype in ('e', 'd')
 			and not exists (select from pg_depend d where d.objid = t.oid and d.deptype = 'e')
-	) as all_of_it order by line collate "C"`
+	) as as_written) as all_of_it order by line collate "C"`
 
 // Describe lists what stands in the database beside the version table and the
 // extensions, sorted, one line a thing.

@@ -17,6 +17,7 @@ const (
 	Owner  = "pinwright_owner"
 	App    = "pinwright_app"
 	Backup = "pinwright_backup"
+	Jobs   = "pinwright_jobs"
 )
 
 // Extensions that the migrations rely on. All are trusted: an owner without
@@ -26,7 +27,7 @@ var Extensions = []string{"btree_gist", "pg_trgm"}
 // Passwords of the roles. An empty one leaves the role's password as it is, so
 // that a second installation on a shared server does not lock the first out.
 type Passwords struct {
-	Owner, App, Backup string
+	Owner, App, Backup, Jobs string
 }
 
 // roleSpec is what a role must be, whatever it was before.
@@ -54,14 +55,25 @@ var roleSpecs = []roleSpec{
 		{"timezone", "UTC"},
 		{"default_transaction_read_only", "on"},
 	}},
+	{Jobs, "LOGIN NOSUPERUSER NOCREATEDB NOCREATEROLE NOREPLICATION NOBYPASSRLS", [][2]string{
+		{"timezone", "UTC"},
+		{"statement_timeout", "30s"},
+		{"lock_timeout", "3s"},
+		{"idle_in_transaction_session_timeout", "1min"},
+	}},
 }
 
 // AppSettings are the per-role settings of the serving role, for connections
 // that take the role instead of logging in as it and so do not get them.
-func AppSettings() map[string]string {
+func AppSettings() map[string]string { return settingsOf(App) }
+
+// JobsSettings are AppSettings of the role that keeps time.
+func JobsSettings() map[string]string { return settingsOf(Jobs) }
+
+func settingsOf(role string) map[string]string {
 	settings := map[string]string{}
 	for _, spec := range roleSpecs {
-		if spec.name == App {
+		if spec.name == role {
 			for _, s := range spec.settings {
 				settings[s[0]] = s[1]
 			}
@@ -126,7 +138,7 @@ func pollLock(ctx context.Context, c *pgx.Conn, key int64) error {
 }
 
 func makeRoles(ctx context.Context, c *pgx.Conn, passwords Passwords) error {
-	password := map[string]string{Owner: passwords.Owner, App: passwords.App, Backup: passwords.Backup}
+	password := map[string]string{Owner: passwords.Owner, App: passwords.App, Backup: passwords.Backup, Jobs: passwords.Jobs}
 	for _, spec := range roleSpecs {
 		if err := makeRole(ctx, c, spec, password[spec.name]); err != nil {
 			return err
@@ -217,12 +229,12 @@ func makeDatabase(ctx context.Context, c *pgx.Conn, database string) error {
 	return nil
 }
 
-// AllowConnect opens the database to the three roles and to nobody else.
+// AllowConnect opens the database to the roles and to nobody else.
 // Installing does it; a database cloned from a template needs it again, because
 // the rights on a database are not cloned with it.
 func AllowConnect(ctx context.Context, c *pgx.Conn, database string) error {
 	name := pgx.Identifier{database}.Sanitize()
-	_, err := c.Exec(ctx, `REVOKE ALL ON DATABASE `+name+` FROM PUBLIC; GRANT CONNECT ON DATABASE `+name+` TO `+App+`, `+Backup)
+	_, err := c.Exec(ctx, `REVOKE ALL ON DATABASE `+name+` FROM PUBLIC; GRANT CONNECT ON DATABASE `+name+` TO `+App+`, `+Backup+`, `+Jobs)
 	if err != nil {
 		return fmt.Errorf("set the rights on the database: %w", err)
 	}

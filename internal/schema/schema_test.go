@@ -109,6 +109,11 @@ func TestInstalledRolesHaveTheRightsOfTheirJobAndNoMore(t *testing.T) {
 		{schema.App, `TRUNCATE shelf`, denied},
 		{schema.Backup, `INSERT INTO shelf VALUES (1, 1)`, readOnly},
 		{schema.Backup, `SET TRANSACTION READ WRITE; INSERT INTO shelf VALUES (1, 1)`, denied},
+		{schema.Jobs, `SELECT FROM shelf`, denied},
+		{schema.Jobs, `CREATE TABLE mine (n int)`, denied},
+		{schema.Jobs, `CREATE TEMP TABLE mine (n int)`, denied},
+		{schema.Jobs, `CREATE SCHEMA mine`, denied},
+		{schema.Jobs, `SET ROLE pinwright_app`, denied},
 		{schema.Owner, `CREATE ROLE mine`, denied},
 		{schema.Owner, `CREATE DATABASE mine`, denied},
 	} {

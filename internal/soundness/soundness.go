@@ -100,11 +100,15 @@ func lookIn(ctx context.Context, begun pgx.Tx, a Against) ([]Check, error) {
 		}
 		checks = append(checks, c)
 	}
+	records, err := t.records()
+	if err != nil {
+		return nil, err
+	}
 	journals, err := t.journals(a)
 	if err != nil {
 		return nil, err
 	}
-	return append(checks, journals...), nil
+	return append(append(checks, records), journals...), nil
 }
 
 func (t tx) seesAll() error {

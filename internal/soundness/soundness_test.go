@@ -80,7 +80,7 @@ func TestSoundDatabaseIsFoundSoundByEachRoleThatSeesIt(t *testing.T) {
 		}
 	}
 	want := []string{"schema", "columns", "constraints", "functions", "policies", "rights", "fences", "validated", "foreign keys", "exclusions",
-		"unique keys", "check constraints", "rows", "journals", "heads of backup", "heads outside"}
+		"unique keys", "check constraints", "rows", "records", "journals", "heads of backup", "heads outside"}
 	if !slices.Equal(names, want) {
 		t.Errorf("checks %v, want %v", names, want)
 	}
@@ -138,11 +138,17 @@ func TestEachKindOfTamperingIsFound(t *testing.T) {
 		{"a foreign key switched off", `alter table reading disable trigger all`, "validated", "of reading is switched off"},
 		{"an index that does not count", `update pg_index set indisvalid = false where indexrelid = 'reading_by_time'::regclass`, "validated", "reading_by_time is not valid"},
 		{"a parent row gone", `set local session_replication_role = replica;; delete from feature`, "foreign keys", "reading_club_id_feature_id_fkey of reading"},
-		{"a double booking", unkept(`no_double_booking`, `insert into booking (club_id, reservation_id, line, tool_id, period, held) select club_id, reservation_id, 9, tool_id, period, held from booking`), "exclusions", "no_double_booking of booking: 2 pairs"},
-		{"a key twice", unkept(`garage_code`, `insert into garage (club_id, id, code, name, time_zone) select club_id, gen_random_uuid(), code, name, time_zone from garage`), "unique keys", "garage_code of garage: 2 values"},
+		{"a double booking", unkept(`no_double_booking`, `insert into booking (club_id, reservation_id, line, tool_id, period, held) select club_id, reservation_id, 9, tool_id, period, held from booking where state = 'reserved'`), "exclusions", "no_double_booking of booking: 2 pairs"},
+		{"a key twice", unkept(`garage_code`, `insert into garage (club_id, id, code, name, time_zone) select club_id, gen_random_uuid(), code, name, time_zone from garage where name = 'Garage'`), "unique keys", "garage_code of garage: 2 values"},
 		{"a partial key twice", unkept(`feature_one_usual`, `insert into feature (club_id, id, joint_id, ordinal, code, shape, duty, usual) select club_id, gen_random_uuid(), joint_id, 9, 'twin', shape, duty, usual from feature`), "unique keys", "feature_one_usual of feature: 2 values"},
 		{"a value that a check refuses", `alter table feature drop constraint feature_nominal_nm_check;; update feature set nominal_nm = -1;; alter table feature add constraint feature_nominal_nm_check check (nominal_nm > 0) not valid;;
 			update pg_constraint set convalidated = true where conname = 'feature_nominal_nm_check'`, "check constraints", "feature_nominal_nm_check of feature: 2 rows"},
+		{"a record's content changed", `alter table repair_record drop constraint repair_record_hash_of_content;; update repair_record set content = replace(content, '"edition":1', '"edition":2')`, "records", "does not fit its hash"},
+		{"a record's content changed with its hash", `update repair_record set content = replace(content, '"edition":1', '"edition":2'), hash = sha256(convert_to(replace(content, '"edition":1', '"edition":2'), 'UTF8'))`, "records", "is not the one that the journal tells of"},
+		{"a record under another's place", `alter table repair_record drop constraint repair_record_chained;; update repair_record set place = 2`, "records", "stands at 2 where 1 should"},
+		{"a record of another repair", `update repair_record r set repair_id = (select x.id from repair x where x.club_id = r.club_id and x.state = 'open' limit 1)`, "records", "is of another record"},
+		{"a record that was slipped in", `insert into repair_record (club_id, id, vehicle_id, repair_id, place, previous, hash, content, made_at)
+			select r.club_id, gen_random_uuid(), r.vehicle_id, x.id, 2, r.hash, sha256(convert_to('{}', 'UTF8')), '{}', r.made_at from repair_record r join repair x on x.club_id = r.club_id and x.state = 'open'`, "records", "the journal tells of no record"},
 		{"an event changed", `update event set actor = null where seq = 3`, "journals", "event 3 does not fit its hash"},
 		{"an event gone", `delete from event where seq = 3`, "journals", "event 4 stands where 3 should"},
 		{"the last event gone", `delete from event where seq = ` + last, "journals", "the head says"},
@@ -157,7 +163,7 @@ func TestEachKindOfTamperingIsFound(t *testing.T) {
 		{"a value changed", `update reading set size_nm = size_nm + 1000`, "rows", "reading has as many rows as the backup, but others"},
 		{"two values exchanged", `update club c set slug = (select o.slug from club o where o.club_id <> c.club_id)`, "rows", "club has as many rows as the backup, but others"},
 		{"the past written anew", rewritten, "heads outside", "the past was written anew"},
-		{"the tail cut off", `with cut as (delete from event where seq = ` + last + ` returning club_id, seq) update head set seq = seq - 1, hash = (select hash from event e where e.club_id = head.club_id and e.seq = head.seq - 1)`, "heads outside", "its tail was cut"},
+		{"the tail cut off", `delete from repair_record;; with cut as (delete from event where seq = ` + last + ` returning club_id, seq) update head set seq = seq - 1, hash = (select hash from event e where e.club_id = head.club_id and e.seq = head.seq - 1)`, "heads outside", "its tail was cut"},
 		{"a club gone", `do $$ declare r record; gone uuid := (select club_id from head order by club_id limit 1); begin set local session_replication_role = replica;
 			for r in select relname from pg_class where relnamespace = 'public'::regnamespace and relkind = 'r' and relname <> 'schema_migrations' loop
 				execute format('delete from %I where club_id = $1', r.relname) using gone; end loop; end $$`, "heads outside", "is not in the database"},

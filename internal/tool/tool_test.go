@@ -63,7 +63,7 @@ func read[T any](s shop, queue func(b *postgres.Batch) *postgres.Rows[T]) []T {
 // code as its number.
 func (s shop) add(code string, kind tool.Kind, size string) tool.Tool {
 	s.t.Helper()
-	m := tool.Model{ID: newID(), Code: code, Name: code, Kind: kind, Entered: tool.Entered{}, Version: 1}
+	m := tool.Model{ID: newID(), Code: code, Name: code, Kind: kind, Parts: 1, Entered: tool.Entered{}, Version: 1}
 	entered := func(field, text string) *length.Length {
 		q, err := length.Parse(text)
 		if err != nil {

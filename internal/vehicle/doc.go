@@ -13,8 +13,9 @@
 // # What a joint has from its template
 //
 // Features are copied when the joint is made, with sizes of its own. Pin series
-// and target are the template's until the joint is given its own; form, guidance
-// and cautions are always the template's. Templates do not change.
+// and target are the template's until the joint is given its own; so is each thing
+// that is known of the metal about the bores, of the place and of the reamer's
+// guidance (Means). Form and cautions are always the template's. Templates do not change.
 //
 // # What it does not do
 //

@@ -27,7 +27,9 @@ type Joint struct {
 	TemplateTarget      Target
 
 	Form           Form
-	Guidance       string
+	OwnMeans       Means // what it does not say is the template's
+	TemplateMeans  Means
+	CoatingNM      *int64 // what coatings still to come take from the clearance, on diameter
 	SafetyCritical bool
 	Cautions       []string
 
@@ -46,12 +48,14 @@ type Facts struct {
 	BentLeaf        bool `json:"bent_leaf,omitempty"`
 	LeavesOutOfLine bool `json:"leaves_out_of_line,omitempty"`
 	Coated          bool `json:"coated,omitempty"`
+	BentPin         bool `json:"bent_pin,omitempty"`
+	SteppedPin      bool `json:"stepped_pin,omitempty"`
 }
 
 var selectJoint = `select j.id, j.vehicle_id, v.code as vehicle_code, j.position, j.template_id, t.code as template_code,
   j.pin_series_id as own_pin_series_id, t.pin_series_id as template_pin_series_id,
   ` + targetColumn("j", "own_target") + `, ` + targetColumn("t", "template_target") + `, ` + formColumn + `,
-  t.guidance, t.safety_critical, t.cautions, j.facts, j.version,
+  ` + meansColumn("j", "own_means") + `, ` + meansColumn("t", "template_means") + `, j.coating_nm, t.safety_critical, t.cautions, j.facts, j.version,
   (select coalesce(json_agg(f order by f.ordinal), '[]') from feature f where f.club_id = j.club_id and f.joint_id = j.id) as features
 from joint j
 join vehicle v on v.club_id = j.club_id and v.id = j.vehicle_id
@@ -67,6 +71,21 @@ func (j Joint) Target() Target {
 	return j.OwnTarget
 }
 
+// Means is how the joint can be got at: what it says itself, else its template.
+func (j Joint) Means() Means { return j.OwnMeans.over(j.TemplateMeans) }
+
+// MostCoating bounds what coatings take, in nanometres; more is a slip of the unit.
+const MostCoating = 5_000_000
+
+// CheckMeans reports what is wrong with what j says of its means and its coating.
+func (j Joint) CheckMeans() []problem.Fault {
+	faults := j.Means().Check("", j.Nominal())
+	if c := j.CoatingNM; c != nil && (*c < 0 || *c > MostCoating) {
+		faults = append(faults, problem.Fault{Pointer: "/coating", Detail: "must be from 0 to 5 mm: it is what coatings take from the clearance, on diameter"})
+	}
+	return faults
+}
+
 // PinSeriesID is the series that counts for the joint: its own, else the
 // template's, else nil.
 func (j Joint) PinSeriesID() *uuid.UUID {
@@ -78,9 +97,10 @@ func (j Joint) PinSeriesID() *uuid.UUID {
 
 // Nominal is the joint's nominal size in nanometres: that of its usual feature;
 // nil when it is not known.
-func (j Joint) Nominal() *int64 { return nominalOf(j.cylinders()) }
+func (j Joint) Nominal() *int64 { return nominalOf(j.Cylinders()) }
 
-func (j Joint) cylinders() []Cylinder {
+// Cylinders are the joint's features without their ids.
+func (j Joint) Cylinders() []Cylinder {
 	out := make([]Cylinder, len(j.Features))
 	for i, f := range j.Features {
 		out[i] = f.Cylinder
@@ -91,7 +111,7 @@ func (j Joint) cylinders() []Cylinder {
 // WithNominal returns j with another nominal size: every feature takes it that
 // had the old one or none.
 func (j Joint) WithNominal(nominal *int64) Joint {
-	sized := withNominal(j.cylinders(), nominal)
+	sized := withNominal(j.Cylinders(), nominal)
 	j.Features = slices.Clone(j.Features)
 	for i := range j.Features {
 		j.Features[i].Cylinder = sized[i]
@@ -151,7 +171,7 @@ func NewJoints(v Vehicle, t Template, positions []string, nominal *int64, series
 	for i, position := range positions {
 		j := Joint{ID: newID(), VehicleID: v.ID, VehicleCode: v.Code, Position: position, TemplateID: t.ID, TemplateCode: t.Code,
 			OwnPinSeriesID: series, TemplatePinSeriesID: t.PinSeriesID, OwnTarget: target, TemplateTarget: t.Target,
-			Form: t.Form, Guidance: t.Guidance, SafetyCritical: t.SafetyCritical, Cautions: t.Cautions, Version: 1}
+			Form: t.Form, TemplateMeans: t.Means, SafetyCritical: t.SafetyCritical, Cautions: t.Cautions, Version: 1}
 		for _, f := range withNominal(t.Features, nominal) {
 			j.Features = append(j.Features, Feature{ID: newID(), JointID: j.ID, Cylinder: f, Version: 1})
 		}
@@ -171,9 +191,10 @@ func PositionsTaken(vehicle string, positions ...string) *problem.Error {
 // feature with another nominal size gets its next version, too.
 func UpdateJoint(tx *postgres.Tx, actor uuid.UUID, was, j Joint) Joint {
 	j.Version++
-	tx.Queue(`update joint set position = $3, pin_series_id = $4, clearance_min_nm = $5, clearance_max_nm = $6, fit = nullif($7, ''), thousandth = $8, facts = $9, version = $10
+	tx.Queue(`update joint set position = $3, pin_series_id = $4, clearance_min_nm = $5, clearance_max_nm = $6, fit = nullif($7, ''), thousandth = $8, facts = $9, version = $10, boss = $11, access = $12, guidance = nullif($13, ''), guidance_offset_nm = $14, coating_nm = $15
 		where club_id = $1 and id = $2`,
-		tx.Club, j.ID, j.Position, j.OwnPinSeriesID, j.OwnTarget.MinNM, j.OwnTarget.MaxNM, j.OwnTarget.Fit, j.OwnTarget.Thousandth, j.Facts, j.Version).
+		tx.Club, j.ID, j.Position, j.OwnPinSeriesID, j.OwnTarget.MinNM, j.OwnTarget.MaxNM, j.OwnTarget.Fit, j.OwnTarget.Thousandth, j.Facts, j.Version,
+		j.OwnMeans.Boss, j.OwnMeans.Access, j.OwnMeans.Guidance, j.OwnMeans.OffsetNM, j.CoatingNM).
 		Refuse("joint_position", PositionsTaken(j.VehicleCode, j.Position))
 	j.Features = slices.Clone(j.Features)
 	for i, f := range j.Features {

@@ -13,31 +13,31 @@ func ShippedTemplates() []Template {
 	pin := func(code, duty string) Cylinder { return Cylinder{Code: code, Shape: Pin, Duty: duty} }
 	templates := []Template{
 		{
-			Code: "door-hinge", Name: "Door hinge with a pin", Guidance: Floating,
+			Code: "door-hinge", Name: "Door hinge with a pin", Means: Means{Guidance: Floating},
 			Cautions: []string{"door_weight", "spring_load", "heat", "penetrant", "acid", "striking", "rotating_tool"},
 			Features: []Cylinder{bore("bore", Running), bore("held_bore", Held), pin("pin", Held)},
 		},
 		{
-			Code: "pedal-pivot", Name: "Pedal pivot", Guidance: Floating, SafetyCritical: true,
+			Code: "pedal-pivot", Name: "Pedal pivot", Means: Means{Guidance: Floating}, SafetyCritical: true,
 			Cautions: []string{"spring_load", "heat", "penetrant", "striking", "rotating_tool"},
 			Features: []Cylinder{bore("bore", Running), bore("held_bore", Held), pin("pin", Held)},
 		},
 		{
 			// Both bushes are cut in one line, or the stub axle binds: the reamer is
 			// piloted.
-			Code: "king-pin", Name: "King pin", Guidance: HeldToAxis, SafetyCritical: true,
+			Code: "king-pin", Name: "King pin", Means: Means{Guidance: HeldToAxis}, SafetyCritical: true,
 			Cautions: []string{"lifting", "spring_load", "heat", "penetrant", "striking", "rotating_tool"},
 			Features: []Cylinder{bore("upper_bush", Running), bore("lower_bush", Running), bore("axle_eye", Held), pin("pin", Held)},
 		},
 		{
 			// The spindle turns in both walls of the body, so the reamer for one is
 			// piloted in the other. No heat: there is fuel about.
-			Code: "throttle-spindle", Name: "Throttle spindle", Guidance: HeldToAxis,
+			Code: "throttle-spindle", Name: "Throttle spindle", Means: Means{Guidance: HeldToAxis},
 			Cautions: []string{"spring_load", "penetrant", "rotating_tool"},
 			Features: []Cylinder{bore("lever_side", Running), bore("far_side", Running), pin("spindle", Running)},
 		},
 		{
-			Code: "shackle", Name: "Spring shackle", Guidance: Floating, SafetyCritical: true,
+			Code: "shackle", Name: "Spring shackle", Means: Means{Guidance: Floating}, SafetyCritical: true,
 			Cautions: []string{"lifting", "spring_load", "heat", "penetrant", "striking", "rotating_tool"},
 			Features: []Cylinder{bore("bush", Running), bore("plate", Held), pin("pin", Held)},
 		},

@@ -16,22 +16,16 @@ type Template struct {
 	ID             uuid.UUID
 	Code           string
 	Name           string
-	Guidance       string // of the reamer: floating, or held_to_axis by a pilot or jig
-	SafetyCritical bool   // steering, brake, suspension or seat
+	SafetyCritical bool // steering, brake, suspension or seat
 	Cautions       []string
 	Target         Target
 	Form           Form
-	PinSeriesID    *uuid.UUID
-	StandardPinNM  *int64 // of that series
-	Features       []Cylinder
-	Version        int64
+	Means
+	PinSeriesID   *uuid.UUID
+	StandardPinNM *int64 // of that series
+	Features      []Cylinder
+	Version       int64
 }
-
-// Guidances of a reamer.
-const (
-	Floating   = "floating"
-	HeldToAxis = "held_to_axis"
-)
 
 // Form is the means of form error to expect; nil leaves the engine's default.
 type Form struct {
@@ -42,7 +36,7 @@ type Form struct {
 
 const formColumn = `json_build_object('bell_mouth_nm', t.bell_mouth_nm, 'ovality_nm', t.ovality_nm, 'surface_nm', t.surface_nm) as form`
 
-var selectTemplate = `select t.id, t.code, t.name, t.guidance, t.safety_critical, t.cautions, ` + targetColumn("t", "target") + `, ` + formColumn + `, t.pin_series_id,
+var selectTemplate = `select t.id, t.code, t.name, t.guidance, t.guidance_offset_nm as offset_nm, t.boss, t.access, t.safety_critical, t.cautions, ` + targetColumn("t", "target") + `, ` + formColumn + `, t.pin_series_id,
   (select p.pin_nm from pin_step p where p.club_id = t.club_id and p.series_id = t.pin_series_id and p.ordinal = 0) as standard_pin_nm,
   (select coalesce(json_agg(f order by f.ordinal), '[]') from template_feature f where f.club_id = t.club_id and f.template_id = t.id) as features,
   t.version
@@ -87,6 +81,7 @@ func (t *Template) Check() []problem.Fault {
 	if !t.Target.IsZero() {
 		faults = append(faults, t.Target.Check("/target", t.Nominal())...)
 	}
+	faults = append(faults, t.Means.Check("", t.Nominal())...)
 	slices.SortFunc(faults, func(a, b problem.Fault) int { return strings.Compare(a.Pointer, b.Pointer) })
 	return faults
 }
@@ -94,9 +89,9 @@ func (t *Template) Check() []problem.Fault {
 // AddTemplate creates t, which was checked.
 func AddTemplate(tx *postgres.Tx, actor uuid.UUID, t Template) {
 	tx.Queue(`insert into joint_template (club_id, id, code, name, guidance, safety_critical, cautions, clearance_min_nm, clearance_max_nm, fit, thousandth,
-		bell_mouth_nm, ovality_nm, surface_nm, pin_series_id) values ($1, $2, $3, $4, $5, $6, $7, $8, $9, nullif($10, ''), $11, $12, $13, $14, $15)`,
+		bell_mouth_nm, ovality_nm, surface_nm, pin_series_id, guidance_offset_nm, boss, access) values ($1, $2, $3, $4, $5, $6, $7, $8, $9, nullif($10, ''), $11, $12, $13, $14, $15, $16, $17, $18)`,
 		tx.Club, t.ID, t.Code, t.Name, t.Guidance, t.SafetyCritical, t.Cautions, t.Target.MinNM, t.Target.MaxNM, t.Target.Fit, t.Target.Thousandth,
-		t.Form.BellMouthNM, t.Form.OvalityNM, t.Form.SurfaceNM, t.PinSeriesID).
+		t.Form.BellMouthNM, t.Form.OvalityNM, t.Form.SurfaceNM, t.PinSeriesID, t.OffsetNM, t.Boss, t.Access).
 		Refuse("joint_template_code", problem.New(problem.NameTaken, "Another joint template has the code %q. Choose another.", t.Code))
 	for i, f := range t.Features {
 		tx.Queue(`insert into template_feature (club_id, template_id, ordinal, code, shape, duty, nominal_nm, length_nm, usual) values ($1, $2, $3, $4, $5, $6, $7, $8, $9)`,

@@ -1,7 +1,7 @@
 // Command bundle joins the parts of the contract into openapi.yaml. It writes
 // what follows from an operation's x-members, so that no operation can forget
 // it: path parameters, security, Idempotency-Key, If-Match, If-None-Match, paging, ETag,
-// CSV, units, the rate limit's fields, what is deprecated and the problem responses;
+// CSV, units, explain, the rate limit's fields, what is deprecated and the problem responses;
 // and bounds and examples of what goes out.
 package main
 
@@ -158,6 +158,9 @@ func complete(path, method string, op object) error {
 		return fmt.Errorf("x-roles or x-code is missing: nothing of a club is public")
 	default:
 		op["security"] = []any{}
+		if op["x-secret"] != nil {
+			who = fmt.Sprintf("Whoever has the address of a %v, without a token.", op["x-secret"])
+		}
 	}
 	about, _ := op["description"].(string)
 	op["description"] = strings.TrimSpace(about + "\n\nFor whom: " + who)
@@ -168,6 +171,9 @@ func complete(path, method string, op object) error {
 	}
 	if op["x-page"] == true {
 		params = append(params, ref("parameters", "limit"), ref("parameters", "cursor"))
+	}
+	if op["x-explain"] == true {
+		params = append(params, ref("parameters", "explain"))
 	}
 	if op["x-etag"] == true {
 		params = append(params, ref("parameters", "IfNoneMatch"))

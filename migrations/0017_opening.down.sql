@@ -1,0 +1,2 @@
+DROP FUNCTION zones_in_use();
+DROP TABLE travel_time, closure, garage_hours;

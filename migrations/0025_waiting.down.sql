@@ -1,0 +1,1 @@
+DROP TABLE waiting_offer, waiting_line, waiting_entry;

@@ -1,0 +1,2 @@
+DROP INDEX booking_at_garage, booking_abandoned;
+DROP TABLE calendar;

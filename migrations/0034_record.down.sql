@@ -1,0 +1,2 @@
+DROP FUNCTION record_standing(bytea);
+DROP TABLE repair_record;
