@@ -34,6 +34,12 @@ BEGIN
   UPDATE parts_arrival SET note = '' WHERE club_id = c AND member_id = m AND note <> '';
   UPDATE nonconformity SET detail = '', version = version + 1 WHERE club_id = c AND member_id = m AND detail <> '';
   UPDATE nonconformity SET reason = '', version = version + 1 WHERE club_id = c AND decided_by = m AND reason <> '';
+  UPDATE tool_use SET note = '', version = version + 1 WHERE club_id = c AND m IN (member_id, recorded_by) AND note <> '';
+  UPDATE tool_check SET note = '', version = version + 1 WHERE club_id = c AND member_id = m AND note <> '';
+  UPDATE tool_renewal SET note = '', version = version + 1 WHERE club_id = c AND member_id = m AND note <> '';
+  UPDATE tool_use SET void_reason = 'erased', version = version + 1 WHERE club_id = c AND voided_by = m;
+  UPDATE tool_check SET void_reason = 'erased', version = version + 1 WHERE club_id = c AND voided_by = m;
+  UPDATE tool_renewal SET void_reason = 'erased', version = version + 1 WHERE club_id = c AND voided_by = m;
   UPDATE import SET revert_reason = '', version = version + 1 WHERE club_id = c AND reverted_by = m AND revert_reason <> '';
   UPDATE procedure_edition SET note = '' WHERE club_id = c AND member_id = m AND note <> '';
   UPDATE repair SET note = '', version = version + 1 WHERE club_id = c AND lead_id = m AND note <> '';

@@ -51,8 +51,11 @@ var rights = map[string]string{
 	"supplier":             "INSERT SELECT UPDATE(code,name,note,retired_at,stated_days,version)",
 	"parts_order":          "INSERT SELECT UPDATE(arrived_on,cancelled_at,cancelled_on,note,reference,version)",
 	"parts_line":           "INSERT SELECT UPDATE(arrived)",
-	"parts_arrival":        "INSERT SELECT UPDATE(void_at,void_by)", // history, but for what was recorded by mistake
-	"verification":         "INSERT SELECT",                         // cited, so never changed
+	"parts_arrival":        "INSERT SELECT UPDATE(void_at,void_by)",                                                                                                                                                                                                 // history, but for what was recorded by mistake
+	"tool_use":             "INSERT(club_id,count,depth_nm,feature_id,guidance,id,joint_id,loan_id,lubricant,material,member_id,note,recorded_at,recorded_by,repair_id,size_before_nm,tool_id,used_at,work) SELECT UPDATE(version,void_reason,voided_at,voided_by)", // history, but for what was recorded by mistake
+	"tool_check":           "INSERT(checked_at,club_id,depth_nm,guidance,id,instrument_id,kind,lubricant,material,member_id,note,recorded_at,size_nm,tool_id,u_nm) SELECT UPDATE(version,void_reason,voided_at,voided_by)",
+	"tool_renewal":         "INSERT(club_id,done_at,id,kind,member_id,note,recorded_at,tool_id) SELECT UPDATE(version,void_reason,voided_at,voided_by)",
+	"verification":         "INSERT SELECT", // cited, so never changed
 	"reamer_cut":           "INSERT SELECT",
 	"nonconformity":        "INSERT SELECT UPDATE(chosen,closed_at,decided_at,decided_by,proved_by,reason,step,version)",
 	"recommendation":       "INSERT SELECT", // cited, so never changed

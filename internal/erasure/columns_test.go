@@ -61,6 +61,9 @@ var columns = map[string]string{
 	"tool_change.state": code, "tool_change.condition": code,
 	"waiting_entry.state": code, "waiting_entry.hindrance": code, "waiting_entry.hindrance_text": code, "waiting_offer.outcome": code, // the service's own sentences, of tools
 	"recommendation.joint_key": code, "recommendation.digest": code,
+	"tool_use.work": code, "tool_use.material": code, "tool_use.lubricant": code, "tool_use.guidance": code, "tool_use.note": personal, "tool_use.void_reason": personal,
+	"tool_check.kind": code, "tool_check.material": code, "tool_check.lubricant": code, "tool_check.guidance": code, "tool_check.note": personal, "tool_check.void_reason": personal,
+	"tool_renewal.kind": code, "tool_renewal.note": personal, "tool_renewal.void_reason": personal,
 	// Books are kept whole, what a treasurer noted in them included.
 	"account.kind": code, "account.currency": code, "books.year_begins": code, "entry.kind": code, "entry.reason": code, "entry.currency": code, "entry.note": ofClub,
 	"posting.currency": code, "closing.note": ofClub,

@@ -77,6 +77,9 @@ func marked(t *testing.T, db *pgtest.DB, slug string, classes ...string) (foundi
 	do(t, db.Owner, `update token set invitation_id = $2 where club_id = $1 and member_id = $3`, c.ClubID, set.ID["invitation"], set.ID["member"])
 	do(t, db.Owner, `insert into invitation select (jsonb_populate_record(i, jsonb_build_object('id', gen_random_uuid(), 'hash', '\x' || repeat('ab', 32), 'invited_by', $2::uuid))).* from invitation i where club_id = $1`, c.ClubID, set.ID["member"])
 	do(t, db.Owner, `update repair set state = 'abandoned', abandoned_at = now(), abandoned_by = $2 where club_id = $1`, c.ClubID, set.ID["member"])
+	for _, table := range []string{"tool_use", "tool_check", "tool_renewal"} {
+		do(t, db.Owner, `update `+table+` set voided_at = now(), voided_by = $2, void_reason = 'x' where club_id = $1`, c.ClubID, set.ID["member"])
+	}
 	do(t, db.Owner, `update import set reverted_at = now(), reverted_by = $2 where club_id = $1`, c.ClubID, set.ID["member"])
 	// An answer to the member, and one to an officer that tells of them.
 	do(t, db.Owner, `delete from answer where club_id = $1`, c.ClubID)

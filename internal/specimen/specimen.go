@@ -183,6 +183,10 @@ func Fill(ctx context.Context, owner *pgxpool.Pool, club uuid.UUID, mark string)
 	add("verification", "id, repair_id, joint_id, verdict, risk, content, member_id, at", "$2, $3, $4, 'undecided', 0.05, $5, $6, '2026-01-02Z'", id("verification"), id("repair"), id("joint"),
 		`{"step":"STD","bores":[{"feature_id":"00000000-0000-0000-0000-000000000000","code":"bore","verdict":"undecided","readings":[],"passing":{},"largest":{}}],"warnings":[],"assumed":[],"pin":{},"target":{"Thousandth":true},"since":"2026-01-01T00:00:00Z"}`, id("member"))
 	add("reamer_cut", "verification_id, feature_id, tool_id, cut_at, size_nm, u_nm", "$2, $3, $4, '2026-01-02Z', 9000000, 3000", id("verification"), id("feature"), id("tool"))
+	add("tool_use", "id, tool_id, loan_id, member_id, repair_id, joint_id, feature_id, used_at, recorded_at, recorded_by, work, count, depth_nm", "$2, $3, $4, $5, $6, $7, $8, '2026-01-02Z', '2026-01-02Z', $5, 'holes', 1, 20000000",
+		id("tool_use"), id("tool"), id("loan"), id("member"), id("repair"), id("joint"), id("feature"))
+	add("tool_check", "id, tool_id, kind, size_nm, u_nm, checked_at, member_id, recorded_at", "$2, $3, 'check_cut', 9010000, 1000, '2026-01-02Z', $4, '2026-01-02Z'", id("tool_check"), id("tool"), id("member"))
+	add("tool_renewal", "id, tool_id, kind, done_at, member_id, recorded_at", "$2, $3, 'sharpened', '2026-01-01Z', $4, '2026-01-01Z'", id("tool_renewal"), id("tool"), id("member"))
 	add("nonconformity", "id, repair_id, joint_id, verification_id, kind, found_at, member_id, recorded_at, options, chosen, decided_at, decided_by", "$2, $3, $4, $5, 'oversize_cut', '2026-01-02Z', $6, '2026-01-02Z', $7, 'cut_again', '2026-01-02Z', $6",
 		id("nonconformity"), id("repair"), id("joint"), id("verification"), id("member"), `[{"option":"cut_again","text":"Cut it again.","days":0}]`)
 	add("supplier", "id, code, name, stated_days", "$2, $3, 'Supplier', 5", id("supplier"), name("supplier"))
