@@ -277,7 +277,7 @@ func TestTamperedBooksAreNamed(t *testing.T) {
 		"a balance":                {`update account set balance = balance - 50 where kind = 'member'`, `update account set balance = balance + 50 where kind = 'member'`, "stands at 356"},
 		"a number":                 {`update entry set number = 40 where number = 4`, `update entry set number = 4 where number = 40`, "entry 40: is not number 4"},
 		"the count":                {`update books set entries = 9`, `update books set entries = 4`, "9 entries were numbered and 4 are there"},
-		"a day in the closed past": {`update entry set booked_on = '2019-12-31', recorded_at = recorded_at + interval '1 hour' where number = 1`, `update entry set booked_on = recorded_at::date, recorded_at = recorded_at - interval '1 hour' where number = 1`, "entry 1: is booked on a day that was closed"},
+		"a day in the closed past": {`update entry set booked_on = '2019-12-31', recorded_at = recorded_at + interval '1 hour' where number = 1`, `update entry set booked_on = ((recorded_at - interval '1 hour') at time zone 'UTC')::date, recorded_at = recorded_at - interval '1 hour' where number = 1`, "entry 1: is booked on a day that was closed"},
 	} {
 		if _, faults := w.verifyBooks(); len(faults) > 0 {
 			t.Fatalf("before %s: %v", name, faults)
