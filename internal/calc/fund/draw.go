@@ -3,7 +3,6 @@ package fund
 import (
 	"hash/fnv"
 	"math"
-	"math/rand/v2"
 	"slices"
 )
 
@@ -51,32 +50,35 @@ func whole(v float64, least int) int {
 	return int(math.Ceil(v))
 }
 
-// stream is a sequence of numbers that only seed, key, use and future decide.
-type stream struct {
-	source rand.PCG
-	seed   uint64
-}
+// stream is a sequence of numbers that only seed, key, use and future decide: SplitMix64 (G. L. Steele,
+// D. Lea, C. H. Flood, Proc. OOPSLA 2014), begun for each future where a hash says. The streams are parts of one long
+// cycle; that any two of a question overlap at all is unlikely, and would do no harm.
+type stream struct{ seed, state uint64 }
 
 func newStream(seed uint64, use, key string) *stream {
 	h := fnv.New64a()
 	_, _ = h.Write([]byte(use + "\x00" + key)) // a hash never fails to be written to
-	return &stream{seed: mixed(seed ^ mixed(h.Sum64()))}
+	return &stream{seed: mixed(seed ^ mixed(h.Sum64()+golden))}
 }
 
-// mixed is the finalizer of SplitMix64 (G. L. Steele et al., OOPSLA 2014), which lets seeds that
-// differ in a bit differ in half of them.
+const golden = 0x9e3779b97f4a7c15
+
 func mixed(x uint64) uint64 {
-	x += 0x9e3779b97f4a7c15
 	x = (x ^ x>>30) * 0xbf58476d1ce4e5b9
 	x = (x ^ x>>27) * 0x94d049bb133111eb
 	return x ^ x>>31
 }
 
 // begin takes the stream to the beginning of a future's numbers.
-func (s *stream) begin(path int) { s.source.Seed(s.seed, mixed(uint64(path)+1)) }
+func (s *stream) begin(path int) { s.state = mixed(s.seed ^ mixed(uint64(path+1)*golden)) }
+
+func (s *stream) next() uint64 {
+	s.state += golden
+	return mixed(s.state)
+}
 
 // uniform is within (0, 1), without its ends.
-func (s *stream) uniform() float64 { return (float64(s.source.Uint64()>>11) + 0.5) / (1 << 53) }
+func (s *stream) uniform() float64 { return (float64(s.next()>>11) + 0.5) / (1 << 53) }
 
 // normal is standard normal, by the polar method (G. Marsaglia, T. A. Bray, SIAM Review 6 (1964) 260).
 func (s *stream) normal() float64 {
