@@ -10195,6 +10195,9 @@ type Nonconformity struct {
 	// VerificationId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 	VerificationId *Id   `json:"verification_id,omitempty"`
 	Version        int64 `json:"version"`
+
+	// Warnings In the answer to a decision: which steps of the repair were opened by it or left out
+	Warnings *[]Text `json:"warnings,omitempty"`
 }
 
 // NonconformityKind defines model for Nonconformity.Kind.
@@ -13004,7 +13007,7 @@ type RepairIn struct {
 	Vehicle *Ref `json:"vehicle,omitempty"`
 }
 
-// RepairJoint A joint of the repair, and what the recommendation chose for it
+// RepairJoint A joint of the repair, and what is done with it: as the recommendation chose, or as was decided since, once something went wrong
 type RepairJoint struct {
 	// JointId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 	JointId Id      `json:"joint_id"`

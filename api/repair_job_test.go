@@ -220,11 +220,16 @@ func (j *job) cut() {
 		t.Fatalf("what went wrong: %s", open.body)
 	}
 	w.clock.advance(time.Minute)
+	// Neither finished nor left out: the refusal tells where to decide.
+	for act, body := range map[string]row{"finish": {"early": true, "note": "it will do"}, "leave-out": {"reason": "it will do"}} {
+		if r := stepAct(w, j.member, "verify:"+bad, act, body).want(409).wantProblem("not-allowed-now"); !strings.Contains(r.str("detail"), open.str("items", 0, "id")+"/decide") {
+			t.Errorf("%s over a refused fit: %s", act, r.body)
+		}
+	}
 	decided := w.do("POST", w.at("repairs/R1/nonconformities/"+open.str("items", 0, "id")+"/decide"), j.member, row{"option": "bush_back_to_standard"}).want(200)
-	if decided.str("state") != "decided" {
+	if text := decided.str("warnings", 0, "text"); decided.str("state") != "decided" || !strings.Contains(text, "bush:"+bad) || !strings.Contains(text, "clean_again:"+bad) || !strings.Contains(text, "verify:"+bad) {
 		t.Errorf("decided: %s", decided.body)
 	}
-	stepAct(w, j.member, "bush:"+bad, "reopen", row{"reason": "the cut was refused", "following": true}).want(200)
 	j.acts("bush:"+bad, "clean_again:"+bad)
 	stepAct(w, j.member, "verify:"+bad, "begin", row{}).want(200)
 	w.reads(bad, "7.995 mm") // the standard pin is of 0.314 in = 7.9756 mm

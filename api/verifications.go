@@ -288,6 +288,7 @@ func (s *Server) DecideNonconformity(c echo.Context, _ InClub, name InRepair, id
 		body := decode[NonconformityDecisionIn](in)
 		found := repair.Lock(b, name)
 		row := verification.FindNonconformity(b, name, id)
+		refused := verification.RefusedSince(b, id)
 		return func(tx *postgres.Tx) (answer, error) {
 			w, err := found.Work()
 			if err != nil {
@@ -300,8 +301,23 @@ func (s *Server) DecideNonconformity(c echo.Context, _ InClub, name InRepair, id
 			if err := underWay(w); err != nil {
 				return answer{}, err
 			}
-			n, err = verification.Decide(tx, in.caller.MemberID, n, string(body.Option), or(body.Step, ""), or(body.Reason, ""))
-			return ok(nonconformityOut(in, n, isSafety(w, n.JointID))), err
+			option, step, reason := string(body.Option), or(body.Step, ""), or(body.Reason, "")
+			told := []recommend.Remark{{Code: "already", Text: "It was decided just so already, and nothing was refused since; nothing was changed."}}
+			if n.ClosedAt != nil || len(refused.Items) > 0 || !n.Says(option, step, reason) {
+				if n, err = verification.Decide(tx, in.caller.MemberID, n, option, step, reason); err != nil {
+					return answer{}, err
+				}
+				d, err := in.doer(tx, nil)
+				if err != nil {
+					return answer{}, err
+				}
+				told = w.Follow(tx, d, n.Wrong())
+			}
+			out := nonconformityOut(in, n, isSafety(w, n.JointID))
+			if len(told) > 0 {
+				out.Warnings = pointerTo(remarksOut(told))
+			}
+			return ok(out), nil
 		}
 	})
 }

@@ -139,8 +139,7 @@ func TestARefusedFitOpensWhatIsLeftAndAProvedOneClosesIt(t *testing.T) {
 	if err == nil || !strings.Contains(err.Error(), "nonconformity of the repair is open") {
 		t.Errorf("signed over an open nonconformity: %v", err)
 	}
-	w.leaveAllOut("R1")
-	if r := w.do("POST", w.at("repairs/R1/sign-off"), w.as("member"), row{}).want(409); !strings.Contains(r.str("detail"), joint+" (fit refused)") {
+	if r := w.do("POST", w.at("repairs/R1/steps/verify:"+joint+"/leave-out"), w.officer, row{"reason": "It will do"}).want(409).wantProblem("not-allowed-now"); !strings.Contains(r.str("detail"), joint+" (fit refused)") {
 		t.Errorf("%s", r.body)
 	}
 	decide := func(body row) *response { return w.do("POST", w.at(at+"/decide"), w.as("member"), body) }
@@ -150,6 +149,27 @@ func TestARefusedFitOpensWhatIsLeftAndAProvedOneClosesIt(t *testing.T) {
 	bush := decide(row{"option": "bush_back_to_standard", "reason": "The step after is not to be had"}).want(200)
 	if bush.str("state") != "decided" || bush.str("chosen") != "bush_back_to_standard" || bush.get("closed_at") != nil || bush.str("do_next", 0, "code") != "prove" {
 		t.Errorf("%s", bush.body)
+	}
+	if text := bush.str("warnings", 0, "text"); bush.str("warnings", 0, "code") != "reopened" || !strings.Contains(text, ": bush:"+joint+".") || bush.str("warnings", 1, "code") != "left_out" || !strings.Contains(bush.str("warnings", 1, "text"), "ream:"+joint) {
+		t.Errorf("%s", bush.body)
+	}
+	if same := decide(row{"option": "bush_back_to_standard", "reason": "The step after is not to be had"}).want(200); same.str("warnings", 0, "code") != "already" || same.num("version") != bush.num("version") {
+		t.Errorf("decided once more: %s", same.body)
+	}
+	if r := w.do("GET", w.at("repairs/R1/steps/bush:"+joint), w.officer, nil).want(200); r.str("state") != "open" {
+		t.Errorf("%s", r.body)
+	}
+	if r := w.do("GET", w.at("repairs/R1"), w.officer, nil).want(200); by("position", r.get("joints"))[joint]["option"] != "bush_back_to_standard" {
+		t.Errorf("%s", r.body)
+	}
+	// The bush's sizes are those that the recommendation offered for it.
+	if r := w.do("GET", w.at("repairs/R1/steps/bush:"+joint), w.officer, nil).want(200); !strings.Contains(string(r.body), "hole_smallest") {
+		t.Errorf("%s", r.body)
+	}
+	// A recommendation from before changes nothing of it.
+	w.do("PATCH", w.at("repairs/R1"), w.as("member"), row{"recommendation": w.do("GET", w.at("repairs/R1"), w.officer, nil).want(200).str("recommendation_id")}, header{"If-Match", "*"}).want(200)
+	if r := w.do("GET", w.at("repairs/R1/steps/bush:"+joint), w.officer, nil).want(200); r.str("state") != "open" {
+		t.Errorf("%s", r.body)
 	}
 	// What it needs follows the decision.
 	need := needs(w.do("GET", w.at("repairs/R1/parts"), w.officer, nil).want(200))
@@ -171,6 +191,7 @@ func TestARefusedFitOpensWhatIsLeftAndAProvedOneClosesIt(t *testing.T) {
 		t.Errorf("%s", closed.body)
 	}
 	decide(row{"option": "replace_part"}).want(409).wantProblem("not-allowed-now")
+	w.leaveAllOut("R1")
 	if list := w.do("GET", w.at("repairs/R1/nonconformities?closed=false"), w.officer, nil).want(200); len(list.get("items").([]any)) != 0 {
 		t.Errorf("%s", list.body)
 	}
@@ -248,4 +269,78 @@ func TestVerifiedHolesTellTheNextRecommendationWhatTheReamerCuts(t *testing.T) {
 	if err := w.db.Owner.QueryRow(t.Context(), `select count(distinct (feature_id, tool_id, cut_at)) from reamer_cut`).Scan(&holes); err != nil || holes != len(w.bores(fourHinges[0]))+len(w.bores(fourHinges[1])) {
 		t.Errorf("%d holes (%v)", holes, err)
 	}
+}
+
+// What is decided brings in the steps that it takes: a torn finish is cut again from the reaming on, a
+// fit refused once more is decided about anew, and replacing a part leaves out what cuts, but never
+// what proves.
+func TestWhatIsDecidedMovesTheJointsSteps(t *testing.T) {
+	t.Parallel()
+	w := reamed(t)
+	joint := fourHinges[0]
+	state := func(step string) string {
+		return w.do("GET", w.at("repairs/R1/steps/"+step+":"+joint), w.officer, nil).want(200).str("state")
+	}
+	leave := func(step string) {
+		w.do("POST", w.at("repairs/R1/steps/"+step+"/leave-out"), w.officer, row{"reason": "Not in this test"}).want(200)
+	}
+	decide := func(id string, body row) *response {
+		w.clock.advance(60e9)
+		return w.do("POST", w.at("repairs/R1/nonconformities/"+id+"/decide"), w.as("member"), body)
+	}
+	list := w.do("GET", w.at("repairs/R1/steps"), w.officer, nil).want(200)
+	for i := range len(list.get("items").([]any)) {
+		if list.str("items", i, "state") != "left_out" && list.str("items", i, "phase") != "sign_off" {
+			if ref := list.str("items", i, "ref"); ref == "decide" || ref == "order" || ref == "reserve" || list.get("items", i, "position") == nil && list.num("items", i, "rounds") >= 1 && slices.Contains([]string{"protect", "penetrant", "derust", "neutralise"}, ref) {
+				leave(ref)
+			} else if key := list.str("items", i, "key"); (key == "pull" || key == "measure") && list.get("items", i, "position") != nil {
+				leave(ref)
+			}
+		}
+	}
+	w.do("POST", w.at("repairs/R1/steps/ream:"+joint+"/finish"), w.as("member"), row{}).want(200)
+	w.do("POST", w.at("repairs/R1/steps/clean_again:"+joint+"/finish"), w.as("member"), row{}).want(200)
+	torn := w.do("POST", w.at("repairs/R1/nonconformities"), w.as("member"), row{"joint": joint, "kind": "torn_finish"}).want(201)
+	again := decide(torn.str("id"), row{"option": "cut_again"}).want(200)
+	if text := again.str("warnings", 0, "text"); !strings.Contains(text, "ream:"+joint+", clean_again:"+joint) || state("ream") != "open" || state("clean_again") != "open" || state("bush") != "left_out" {
+		t.Errorf("cut again: %s", again.body)
+	}
+	w.do("POST", w.at("repairs/R1/steps/ream:"+joint+"/begin"), w.as("member"), row{}).want(200)
+	// A reamer that breaks in the cut is followed by the same cut: nothing has to be opened.
+	broken := w.do("POST", w.at("repairs/R1/nonconformities"), w.as("member"), row{"joint": joint, "kind": "reamer_broken"}).want(201)
+	if r := decide(broken.str("id"), row{"option": "cut_again"}).want(200); r.get("warnings") != nil || state("ream") != "running" {
+		t.Errorf("a broken reamer: %s", r.body)
+	}
+	w.do("POST", w.at("repairs/R1/steps/ream:"+joint+"/finish"), w.as("member"), row{}).want(200)
+	w.do("POST", w.at("repairs/R1/steps/clean_again:"+joint+"/finish"), w.as("member"), row{}).want(200)
+	w.clock.advance(60e9)
+	w.reads(joint, "8.23 mm")
+	refused := w.verifies(row{"joint": joint}).want(201)
+	w.clock.advance(60e9)
+	id := refused.str("nonconformity_id")
+	if r := decide(id, row{"option": "bush_back_to_standard"}).want(200); !strings.Contains(r.str("warnings", 0, "text"), "bush:"+joint) {
+		t.Errorf("bushed: %s", r.body)
+	}
+	w.do("POST", w.at("repairs/R1/steps/bush:"+joint+"/finish"), w.as("member"), row{}).want(200)
+	w.do("POST", w.at("repairs/R1/steps/clean_again:"+joint+"/finish"), w.as("member"), row{}).want(200)
+	w.clock.advance(60e9)
+	w.reads(joint, "8.05 mm") // finished too large
+	if r := w.verifies(row{"joint": joint}).want(201); r.str("verdict") != "refused" || r.get("nonconformity_id") != nil {
+		t.Errorf("a bush that was cut too large: %s", r.body)
+	}
+	if r := w.do("POST", w.at("repairs/R1/steps/verify:"+joint+"/finish"), w.as("member"), row{}).want(409); !strings.Contains(r.str("detail"), "the proof of what was decided") {
+		t.Errorf("%s", r.body)
+	}
+	// The same once more, since that was refused: another bush.
+	if r := decide(id, row{"option": "bush_back_to_standard"}).want(200); !strings.Contains(r.str("warnings", 0, "text"), "bush:"+joint+", clean_again:"+joint) || state("bush") != "open" {
+		t.Errorf("a second bush: %s", r.body)
+	}
+	if r := decide(id, row{"option": "replace_part"}).want(200); r.str("warnings", 0, "code") != "left_out" || r.str("warnings", 1, "code") != "no_step" || state("bush") != "left_out" || state("clean_again") != "left_out" || state("verify") != "open" {
+		t.Errorf("a new part: %s", r.body)
+	}
+	// Kept as it is, it may be closed over its refusal.
+	if r := decide(id, row{"option": "keep", "reason": "The leaf is for show"}).want(200); r.str("state") != "closed" || r.get("warnings") != nil {
+		t.Errorf("kept: %s", r.body)
+	}
+	w.do("POST", w.at("repairs/R1/steps/verify:"+joint+"/finish"), w.as("member"), row{}).want(200)
 }

@@ -54,13 +54,6 @@ type offered struct {
 	Supplier *string
 }
 
-// decided is what is done with a joint once something went wrong with it.
-type decided struct {
-	JointID uuid.UUID
-	Option  string
-	Step    string
-}
-
 // ForRepair are the orders for a repair, with what its needs are told from; filled when the batch
 // was sent.
 type ForRepair struct {
@@ -70,7 +63,6 @@ type ForRepair struct {
 		Code string
 		ID   uuid.UUID
 	}]
-	decided    *postgres.Rows[decided]
 	Deliveries *Deliveries
 }
 
@@ -93,8 +85,6 @@ func QueueForRepair(b *postgres.Batch, name string) *ForRepair {
 			Code string
 			ID   uuid.UUID
 		}](b, `select u.code, u.id from (`+suppliers+`) c (id) cross join lateral (select * from supplier x where x.club_id = $1 and x.id = c.id offset 0) u`, b.Club, id, number),
-		decided: postgres.Query[decided](b, `select distinct on (n.joint_id) n.joint_id, n.chosen as option, coalesce(n.step, '') as step from nonconformity n
-			where n.club_id = $1 and n.repair_id = `+named+` and n.chosen in ('ream_to', 'hone_to', 'bush_back_to_standard', 'replace_part') order by n.joint_id, n.decided_at desc`, b.Club, id, number),
 		Deliveries: deliveries(b, suppliers, id, number),
 	}
 }
@@ -151,7 +141,7 @@ func (f *ForRepair) pins(w *repair.Work, spares int, out *Needs) (undecided []st
 		out.List = append(out.List, Need{What: what + " for " + position, Needed: n, For: []string{position}})
 	}
 	for _, j := range w.Joints {
-		c := f.chosen(w, j.JointID)
+		c := w.Chosen[j.JointID]
 		switch kind := choice.Kind(c.Option); kind {
 		case "":
 			undecided = append(undecided, j.Position)
@@ -177,18 +167,6 @@ func (f *ForRepair) pins(w *repair.Work, spares int, out *Needs) (undecided []st
 			Text: fmt.Sprintf("Spare pins of each size were counted in, %d each: one that goes in askew is scrap (common practice, no published source).", spares)})
 	}
 	return undecided
-}
-
-// chosen is what is done with a joint: as decided after something went wrong, else as
-// recommended.
-func (f *ForRepair) chosen(w *repair.Work, joint uuid.UUID) repair.Chosen {
-	c := w.Chosen[joint]
-	for _, d := range f.decided.Items {
-		if d.JointID == joint {
-			c.Option, c.Step = d.Option, d.Step
-		}
-	}
-	return c
 }
 
 // first is the standard step of a series.

@@ -199,7 +199,7 @@ func (w *Work) Finish(tx *postgres.Tx, d Doer, s Step, f Finishing) (Step, []rec
 		return s, nil, problem.Invalid(problem.Fault{Pointer: "/note", Detail: "is needed where a step is finished early: say why, for whoever reads the record"})
 	}
 	if left := w.unfinished(s, d.At, f.Early); len(left) > 0 {
-		return s, nil, problem.New(problem.NotAllowedNow, "%s is not finished: %s. Do that first; rounds and waits can be cut short with early and a note, readings cannot.", w.Ref(s), strings.Join(left, ", "))
+		return s, nil, problem.New(problem.NotAllowedNow, "%s is not finished: %s. Do that first; rounds and waits can be cut short with early and a note, readings and proofs cannot.", w.Ref(s), strings.Join(left, ", "))
 	}
 	w.stopTimer(tx, d, s)
 	if s.State == StepOpen {
@@ -238,6 +238,9 @@ func (w *Work) LeaveOut(tx *postgres.Tx, d Doer, s Step, reason string) (Step, [
 		return s, already("%s was left out on %s already; nothing was changed.", w.Ref(s), w.clock(*s.DoneAt)), nil
 	case Done:
 		return s, nil, problem.New(problem.NotAllowedNow, "%s was finished on %s; it cannot be left out any more.", w.Ref(s), w.clock(*s.DoneAt))
+	}
+	if held := w.toProve(s); len(held) > 0 {
+		return s, nil, problem.New(problem.NotAllowedNow, "%s cannot be left out: it takes %s.", w.Ref(s), strings.Join(held, ", "))
 	}
 	if w.Of(s).ClosedBy != procedure.AnotherMember {
 		if err := w.mayClose(d, s); err != nil {

@@ -96,8 +96,26 @@ type bodyOption struct {
 	} `json:"bush"`
 }
 
-// chosenBy reads what a kept recommendation chose, by joint.
-func chosenBy(body []byte) (map[uuid.UUID]Chosen, error) {
+// advice is what a recommendation chose for a joint, and what else it offered.
+type advice struct {
+	chosen  Chosen
+	options []bodyOption
+}
+
+// instead is what is done with the joint where something else was decided than was chosen.
+func (a advice) instead(option, step string) Chosen {
+	c := Chosen{Option: option, Step: step, SeriesID: a.chosen.SeriesID}
+	for _, o := range a.options {
+		if o.Option == option && (step == "" || o.Step == step) {
+			c.take(o)
+			break
+		}
+	}
+	return c
+}
+
+// adviceOf reads what a kept recommendation says, by joint.
+func adviceOf(body []byte) (map[uuid.UUID]advice, error) {
 	var of struct {
 		SeriesID uuid.UUID `json:"pin_series_id"`
 		Joints   []struct {
@@ -114,19 +132,16 @@ func chosenBy(body []byte) (map[uuid.UUID]Chosen, error) {
 	if err := json.Unmarshal(body, &of); err != nil {
 		return nil, fmt.Errorf("repair: read the recommendation: %w", err)
 	}
-	out := map[uuid.UUID]Chosen{}
+	out := map[uuid.UUID]advice{}
 	for _, j := range of.Joints {
-		if j.Option == "" {
-			continue
-		}
 		c := Chosen{Option: j.Option, Step: j.Step, SeriesID: of.SeriesID, Pin: j.Pin.length(), Reamer: j.Reamer.length(), HeldReamer: j.HeldReamer.length(), Clearance: j.Clearance.span()}
 		for _, o := range j.Options {
-			if o.Option == j.Option && o.Step == j.Step {
+			if j.Option != "" && o.Option == j.Option && o.Step == j.Step {
 				c.take(o)
 				break
 			}
 		}
-		out[j.JointID] = c
+		out[j.JointID] = advice{chosen: c, options: j.Options}
 	}
 	return out, nil
 }

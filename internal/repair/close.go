@@ -67,29 +67,29 @@ func (w *Work) decide(tx *postgres.Tx, d Doer, kept *recommend.Kept) ([]recommen
 	fault := func(format string, args ...any) error {
 		return problem.Invalid(problem.Fault{Pointer: "/recommendation", Detail: fmt.Sprintf(format, args...)})
 	}
-	w.RecommendationID, w.Chosen = nil, nil
+	w.RecommendationID, w.advised, w.advisedAt = nil, nil, time.Time{}
 	if kept != nil {
 		if kept.VehicleID != w.VehicleID {
 			return nil, fault("is about another vehicle; ask for one for this repair's joints")
 		}
-		chosen, err := chosenBy(kept.Body)
+		advised, err := adviceOf(kept.Body)
 		if err != nil {
 			return nil, err
 		}
-		if !slices.ContainsFunc(w.Joints, func(j Joint) bool { return chosen[j.JointID].Option != "" }) {
+		if !slices.ContainsFunc(w.Joints, func(j Joint) bool { return advised[j.JointID].chosen.Option != "" }) {
 			return nil, fault("chooses nothing for a joint of this repair; ask for one for its joints")
 		}
-		w.RecommendationID, w.Chosen = &kept.ID, chosen
+		w.RecommendationID, w.advised, w.advisedAt = &kept.ID, advised, kept.CreatedAt
 	}
+	w.choose()
 	var told []recommend.Remark
 	byRecommendation := ByRecommendation
 	for _, s := range slices.Clone(w.Steps) {
-		of := w.Of(s)
-		if len(of.OnlyIf) == 0 || s.JointID == nil {
+		s = w.now(s)
+		if len(w.Of(s).OnlyIf) == 0 || s.JointID == nil {
 			continue
 		}
-		option := w.Chosen[*s.JointID].Option
-		wanted := option == "" || slices.Contains(of.OnlyIf, option)
+		wanted := w.Wants(s)
 		switch {
 		case s.State == StepOpen && !wanted:
 			s.State, s.DoneAt, s.DoneBy, s.LeftOut = LeftOut, &d.At, &d.MemberID, &byRecommendation
@@ -132,8 +132,8 @@ func (w *Work) SignOff(tx *postgres.Tx, d Doer, s Signing) ([]recommend.Remark, 
 		}
 		return nil, problem.New(problem.NotAllowedNow, "%s is not done: %s. Finish these, or leave them out with a reason.", w.Label(), strings.Join(open, ", "))
 	}
-	if len(w.Nonconforming) > 0 {
-		return nil, problem.New(problem.NotAllowedNow, "%s is not as it should be: %s. Decide what is done about it (GET nonconformities of the repair), and where the fit was refused, prove what was made.", w.Label(), strings.Join(w.Nonconforming, ", "))
+	if wrong := w.nonconforming(); len(wrong) > 0 {
+		return nil, problem.New(problem.NotAllowedNow, "%s is not as it should be: %s. Decide what is done about it (GET nonconformities of the repair), and where the fit was refused, prove what was made.", w.Label(), strings.Join(wrong, ", "))
 	}
 	if at := w.newest(); d.At.Before(at.Add(-skew)) {
 		return nil, problem.Invalid(problem.Fault{Pointer: "/occurred_at", Detail: "is before the last step was closed, on " + w.clock(at)})

@@ -108,7 +108,7 @@ func (w *Work) unfinished(s Step, at time.Time, early bool) []string {
 			out = append(out, text)
 		}
 	}
-	return out
+	return append(out, w.toProve(s)...)
 }
 
 // clock tells a time as the garage's clock shows it.
@@ -168,7 +168,7 @@ func (w *Work) View(s Step, now time.Time) StepView {
 	default:
 		v.Summary = fmt.Sprintf("%s: left out on %s.", v.Of.Name, w.clock(*s.DoneAt))
 		if s.LeftOut != nil && *s.LeftOut == ByRecommendation {
-			v.Summary = v.Of.Name + ": left out, since the recommendation does not ask for it."
+			v.Summary = v.Of.Name + ": left out, since what was chosen for the joint does not ask for it."
 		}
 	}
 	if open {

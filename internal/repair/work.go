@@ -108,14 +108,16 @@ type Measured struct {
 // Work is a repair with everything that its steps need.
 type Work struct {
 	Repair
-	Procedure     []procedure.Step // the edition that it follows
-	Joints        []Joint          // by position
-	Steps         []Step           // in the order of the procedure, then by position
-	Timers        []Timer          // oldest first
-	Measured      []Measured
-	Chosen        map[uuid.UUID]Chosen // by joint; empty without a recommendation
-	Missing       []string             // what was ordered for it and is not here, in words
-	Nonconforming []string             // what went wrong and is not settled, in words
+	Procedure []procedure.Step // the edition that it follows
+	Joints    []Joint          // by position
+	Steps     []Step           // in the order of the procedure, then by position
+	Timers    []Timer          // oldest first
+	Measured  []Measured
+	Chosen    map[uuid.UUID]Chosen // by joint, as recommended or decided since; empty without either
+	Missing   []string             // what was ordered for it and is not here, in words
+	Wrong     []Wrong              // what went wrong, oldest first
+	advised   map[uuid.UUID]advice // by joint, of the recommendation
+	advisedAt time.Time            // when that was made
 }
 
 // Asked is repairs that are looked up; they are there once the batch was sent.
@@ -128,7 +130,12 @@ type Asked struct {
 	measured *postgres.Rows[measuredRow]
 	chosen   *postgres.Rows[chosenRow]
 	missing  *postgres.Rows[saidRow]
-	wrong    *postgres.Rows[saidRow]
+	wrong    *postgres.Rows[wrongRow]
+}
+
+type wrongRow struct {
+	RepairID uuid.UUID
+	Wrong
 }
 
 // saidRow is something that holds a repair up, in words.
@@ -153,8 +160,9 @@ type measuredRow struct {
 }
 
 type chosenRow struct {
-	RepairID uuid.UUID
-	Body     []byte
+	RepairID  uuid.UUID
+	Body      []byte
+	CreatedAt time.Time
 }
 
 const timerColumns = `t.id, t.repair_id, t.step_id, t.kind, t.round, t.began_at, t.due_at, t.most_at, t.rung_at, t.overstayed_at, t.stopped_at, t.stopped_by`
@@ -222,13 +230,13 @@ func find(b *postgres.Batch, lock, cond string, args ...any) *Asked {
 				and not exists (select from reading_void v where v.club_id = d.club_id and v.reading_id = d.id)
 				group by 1, 2) m on true
 			where r.club_id = $1 and r.id = any(`+which+`) order by f.joint_id, f.ordinal, 6, 7`, args...),
-		chosen: postgres.Query[chosenRow](b, `select x.id as repair_id, a.body from repair x join recommendation a on a.club_id = x.club_id and a.id = x.recommendation_id
+		chosen: postgres.Query[chosenRow](b, `select x.id as repair_id, a.body, a.created_at from repair x join recommendation a on a.club_id = x.club_id and a.id = x.recommendation_id
 			where x.club_id = $1 and x.id = any(`+which+`)`, args...),
 		missing: postgres.Query[saidRow](b, `select o.repair_id, (l.quantity - l.arrived) || ' × ' || l.what || ' from ' || s.code as text from parts_order o
 			join parts_line l on l.club_id = o.club_id and l.order_id = o.id join supplier s on s.club_id = o.club_id and s.id = o.supplier_id
 			where o.club_id = $1 and o.repair_id = any(`+which+`) and o.arrived_on is null and o.cancelled_on is null and l.arrived < l.quantity order by o.id, l.line`, args...),
-		wrong: postgres.Query[saidRow](b, `select n.repair_id, j.position || ' (' || replace(n.kind, '_', ' ') || ')' as text from nonconformity n join joint j on j.club_id = n.club_id and j.id = n.joint_id
-			where n.club_id = $1 and n.repair_id = any(`+which+`) and n.closed_at is null order by n.id`, args...),
+		wrong: postgres.Query[wrongRow](b, `select n.repair_id, n.id, n.joint_id, j.position, n.kind, n.chosen, coalesce(n.step, '') as step, n.decided_at, n.closed_at from nonconformity n join joint j on j.club_id = n.club_id and j.id = n.joint_id
+			where n.club_id = $1 and n.repair_id = any(`+which+`) order by n.id`, args...),
 	}
 }
 
@@ -282,16 +290,20 @@ func (a *Asked) Works() ([]*Work, error) {
 	}
 	for _, n := range a.wrong.Items {
 		if w := byID[n.RepairID]; w != nil {
-			w.Nonconforming = append(w.Nonconforming, n.Text)
+			w.Wrong = append(w.Wrong, n.Wrong)
 		}
 	}
 	for _, c := range a.chosen.Items {
 		if w := byID[c.RepairID]; w != nil {
 			var err error
-			if w.Chosen, err = chosenBy(c.Body); err != nil {
+			if w.advised, err = adviceOf(c.Body); err != nil {
 				return nil, err
 			}
+			w.advisedAt = c.CreatedAt
 		}
+	}
+	for _, w := range out {
+		w.choose()
 	}
 	return out, nil
 }

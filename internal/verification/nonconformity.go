@@ -84,7 +84,7 @@ func (n Nonconformity) State() string {
 
 // NeedsProof reports whether only a proved fit settles n, once something else than keeping
 // it was decided.
-func (n Nonconformity) NeedsProof() bool { return n.Kind == FitRefused || n.Kind == OversizeCut }
+func (n Nonconformity) NeedsProof() bool { return repair.NeedsProof(n.Kind) }
 
 const selectNonconformity = `select n.id, n.repair_id, n.joint_id, j.position, n.verification_id, n.kind, n.detail, n.found_at, n.member_id, n.recorded_at, n.options, n.chosen, n.step, n.reason,
 	n.decided_at, n.decided_by, n.proved_by, n.closed_at, n.version
@@ -149,6 +149,27 @@ func (n Nonconformity) Same(m Nonconformity) error {
 		return nil
 	}
 	return problem.New(problem.IDUsed, "A nonconformity of other content has this id. Make a new id for a new one.")
+}
+
+// RefusedSince looks up whether the joint's fit was refused once more since it was decided
+// what is done about a nonconformity. Served by verification_of_repair.
+func RefusedSince(b *postgres.Batch, nonconformity uuid.UUID) *postgres.Rows[uuid.UUID] {
+	return postgres.Values[uuid.UUID](b, `select v.id from nonconformity n join verification v on v.club_id = n.club_id and v.repair_id = n.repair_id and v.joint_id = n.joint_id
+		where n.club_id = $1 and n.id = $2 and v.verdict = 'refused' and v.at > n.decided_at limit 1`, b.Club, nonconformity)
+}
+
+// Says reports whether n was decided just so.
+func (n Nonconformity) Says(option, step, reason string) bool {
+	return n.Chosen != nil && *n.Chosen == option && n.Reason == reason && (step == "" || n.Step != nil && *n.Step == step)
+}
+
+// Wrong is n as its repair follows it.
+func (n Nonconformity) Wrong() repair.Wrong {
+	x := repair.Wrong{ID: n.ID, JointID: n.JointID, Position: n.Position, Kind: n.Kind, Chosen: n.Chosen, DecidedAt: n.DecidedAt, ClosedAt: n.ClosedAt}
+	if n.Step != nil {
+		x.Step = *n.Step
+	}
+	return x
 }
 
 // Decide keeps what is done about n.

@@ -201,20 +201,10 @@ func Judge(q Ask, id, by uuid.UUID, now time.Time) (Verification, []Option, erro
 func (q Ask) step(steps []recommend.StepRow) (recommend.StepRow, error) {
 	code, from := q.Step, "/step"
 	if code == "" {
-		c := q.Work.Chosen[q.Joint.JointID]
-		option, chosen := c.Option, c.Step
-		for _, n := range q.Open { // oldest first
-			if n.JointID == q.Joint.JointID && n.Chosen != nil && *n.Chosen != Keep && *n.Chosen != CutAgain {
-				option, chosen = *n.Chosen, ""
-				if n.Step != nil {
-					chosen = *n.Step
-				}
-			}
-		}
-		switch {
-		case chosen != "":
-			code = chosen
-		case option == string(choice.BushBack) || option == string(choice.ReplacePart):
+		switch c := q.Work.Chosen[q.Joint.JointID]; {
+		case c.Step != "":
+			code = c.Step
+		case c.Option == string(choice.BushBack) || c.Option == string(choice.ReplacePart):
 			code = steps[0].Code
 		}
 	}

@@ -123,11 +123,10 @@ func planned(w *repair.Work, ask Ask) func(repair.Step) bool {
 		if len(only) == 0 || s.JointID == nil || s.State != repair.StepOpen {
 			return true
 		}
-		option := ask.Assume
-		if c := w.Chosen[*s.JointID]; c.Option != "" {
-			option = c.Option
+		if w.Chosen[*s.JointID].Option != "" {
+			return w.Wants(s)
 		}
-		return slices.Contains(only, option)
+		return slices.Contains(only, ask.Assume)
 	}
 }
 
