@@ -7,9 +7,10 @@ import (
 
 // domain lists the packages that own rules and SQL, each importing only
 // earlier ones. Vehicle stands behind pinseries because a joint names the
-// series of pins that it takes; founding composes a club with its first member, token
+// series of pins that it takes, cutting before lending and
+// recommend because both ask it; founding composes a club with its first member, token
 // and templates, and erasure ends what all of them began.
-var domain = []string{"club", "opening", "access", "tool", "kit", "pinseries", "vehicle", "photo", "reading", "lending", "loan", "waiting",
+var domain = []string{"club", "opening", "access", "tool", "kit", "pinseries", "vehicle", "photo", "reading", "cutting", "lending", "loan", "waiting",
 	"whereabouts", "calendar", "reminder", "recommend", "wear", "procedure", "repair", "parts", "verification", "workplan", "record", "ledger", "search", "imports", "founding", "erasure"}
 
 // ground is what every domain package may import beside internal/calc; sheet is

@@ -7,6 +7,10 @@ import (
 	"strings"
 	"time"
 
+	"github.com/google/uuid"
+
+	"pinwright/internal/calc/length"
+	"pinwright/internal/cutting"
 	"pinwright/internal/opening"
 	"pinwright/internal/problem"
 )
@@ -133,14 +137,23 @@ func (o *basis) offer(a ask, tools []*tool, when When, at string, shift int, now
 	return a, refused
 }
 
-// rank sorts a's options: whose size serves the need best, then which was lent
-// least, then which is nearest to where it is collected, then the lowest number.
+// rank sorts a's options: whose size serves the need best, of a reamer the one that its next hole is expected to get, then
+// which was lent least, then which is nearest to where it is collected, then the lowest number.
 func (o *basis) rank(a ask) {
+	cuts := map[uuid.UUID]int64{}
+	if a.bore != nil {
+		for _, r := range o.cutting.Reamers(cutting.Ask{}) {
+			if life := r.Now(); life.Seen() > 0 || life.Holes > 0 {
+				cuts[r.ToolID] = int64(length.FromMicrometres(life.Next().Mean()))
+			}
+		}
+	}
 	off := func(t *tool) int64 {
 		if a.bore == nil || t.SizeNm == nil {
 			return 0
 		}
-		return max(*t.SizeNm-*a.bore, *a.bore-*t.SizeNm)
+		size := *t.SizeNm + cuts[t.ID]
+		return max(size-*a.bore, *a.bore-size)
 	}
 	way := func(t *tool) time.Duration {
 		if a.garage != nil {

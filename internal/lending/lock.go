@@ -7,6 +7,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"pinwright/internal/cutting"
 	"pinwright/internal/opening"
 	"pinwright/internal/postgres"
 )
@@ -76,7 +77,8 @@ type basis struct {
 	kits       *postgres.Rows[kitPart] // nil: none is asked for
 	garages    *postgres.Rows[counterRow]
 	places     *opening.Table
-	clerk      bool // the borrower is one, or one records it
+	cutting    *cutting.Known // nil: no bore is named
+	clerk      bool           // the borrower is one, or one records it
 	turnaround time.Duration
 	// leaving are the lines of a reservation whose places a change gives up.
 	leaving     []int
@@ -195,6 +197,9 @@ func Lock(b *postgres.Batch, who Borrower, w Wish) *Order {
 		from unnest(`+wanted+`) as w(tool_id)
 		join booking b on b.club_id = $1 and b.tool_id = w.tool_id where b.state = 'out'`, append(args, span.From, span.Until)...)
 	o.lookAround(b, who, w.Now, w.garages(), `t.id = any(`+wanted+`)`, args)
+	if w.namesBore() {
+		o.cutting = cutting.QueueOf(b, wanted, args[1:]...)
+	}
 	if w.Recommendation != nil {
 		o.recommendations = postgres.Values[uuid.UUID](b, `select id from recommendation where club_id = $1 and id = $2`, b.Club, *w.Recommendation)
 	}

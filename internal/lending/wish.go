@@ -98,6 +98,13 @@ func (w Wish) formFaults() []problem.Fault {
 	return append(faults, w.lineFaults()...)
 }
 
+// namesBore reports whether a line wants what serves a bore best.
+func (w Wish) namesBore() bool {
+	return slices.ContainsFunc(w.Lines, func(l Line) bool {
+		return l.Bore != nil || slices.ContainsFunc(l.OneOf, func(one Line) bool { return one.Bore != nil })
+	})
+}
+
 // lineFaults reports lines that do not name one thing.
 func (w Wish) lineFaults() []problem.Fault {
 	var faults []problem.Fault

@@ -10,30 +10,26 @@ import (
 
 	"pinwright/internal/calc/choice"
 	"pinwright/internal/calc/length"
-	"pinwright/internal/calc/reamerwear"
+	"pinwright/internal/cutting"
 	"pinwright/internal/postgres"
 	"pinwright/internal/reading"
 )
 
-// What form a bore has that was just reamed, µm on average, and what a metre of cut
-// takes off a reamer of high speed steel in mild steel with oil (common practice, no published source).
-const (
-	cutBellMouth, cutOvality, cutSurface = 4.0, 3.0, 1.0
-	wearRate, wearRateU                  = 0.5, 0.5 // µm a metre
-	usualDepth                           = 20_000   // µm, of a bore whose length is not known
-)
+// What form a bore has that was just reamed, µm on average (common practice, no published source).
+const cutBellMouth, cutOvality, cutSurface = 4.0, 3.0, 1.0
 
 // CutFrom is the standard deviation from which on a size is too little known to tell of the
 // reamer that cut it, µm.
 const CutFrom = 15
 
-// ToolCut is one bore that a reamer of the club has cut, as its verification found it.
-type ToolCut struct {
+// LearnedCut is what is known of one reamer in service: its next hole, µm over the marked size.
+type LearnedCut struct {
 	ToolID  uuid.UUID `json:"tool_id"`
-	SizeNm  int64     `json:"size_nm"`
-	UNm     int64     `json:"u_nm"`
-	DepthNm *int64    `json:"depth_nm"`
-	At      time.Time `json:"at"`
+	Seen    int       `json:"seen"` // verified holes and checks
+	Holes   int       `json:"holes"`
+	Mean    float64   `json:"mean"`
+	Shared  float64   `json:"shared"`
+	Scatter float64   `json:"scatter"`
 }
 
 // AfterCut leaves of the bores' readings only those that were taken once they were
@@ -71,67 +67,58 @@ func FormOfCut() Remark {
 		Text: fmt.Sprintf("Of a bore that was just reamed a bell mouth of %g µm and an ovality of %g µm were taken, each on average (common practice, no published source).", cutBellMouth, cutOvality)}
 }
 
-// learned makes what the club's verifications tell of a model's reamers the law of the next
-// hole: with several in service any of them may be the one that is lent. The model lies so many
-// micrometres beside the size that the step names.
+// learn tells of each model what its reamers in service were seen to cut: the very law that package cutting
+// answers with of each of them.
+func learn(cutters []CutterRow, known *cutting.Known) {
+	for _, r := range known.Reamers(cutting.Ask{}) {
+		life := r.Now()
+		if life.Seen() == 0 && life.Holes == 0 {
+			continue
+		}
+		law := life.Next()
+		shared, scatter := law.Shares()
+		for i := range cutters {
+			if cutters[i].ModelID == r.ModelID {
+				cutters[i].Learned = append(cutters[i].Learned, LearnedCut{r.ToolID, life.Seen(), life.Holes, law.Mean(), shared, scatter})
+			}
+		}
+	}
+}
+
+// learned makes what is known of a model's reamers the law of the next hole: with several in service any of them
+// may be the one that is lent. The model lies so many micrometres beside the size that the step names.
 func learned(r *choice.Reamer, c CutterRow, beside float64, assumed *remarks) {
-	if len(c.Cuts) == 0 {
+	if len(c.Learned) == 0 {
 		return
 	}
-	prior := reamerwear.Prior{Size: defaultOvercut, SizeU: r.OvercutU, Rate: wearRate, RateU: wearRateU, Scatter: []reamerwear.Scatter{{Sigma: defaultScatter / 2.0, Weight: 1}, {Sigma: defaultScatter, Weight: 2}, {Sigma: 2 * defaultScatter, Weight: 1}}}
-	fresh, err := reamerwear.New(prior)
-	if err != nil {
-		panic(fmt.Sprintf("recommend: cut size: %v", err)) // a prior of our own
-	}
-	states, travels := map[uuid.UUID]reamerwear.State{}, map[uuid.UUID]float64{}
-	var order []uuid.UUID
-	for _, cut := range c.Cuts {
-		state, known := states[cut.ToolID]
-		if !known {
-			state, order = fresh, append(order, cut.ToolID)
-		}
-		depth := float64(usualDepth)
-		if cut.DepthNm != nil {
-			depth = length.Length(*cut.DepthNm).Micrometres()
-		}
-		o := reamerwear.Observation{Travel: travels[cut.ToolID], Size: length.Length(cut.SizeNm - c.SizeNm).Micrometres(), U: length.Length(cut.UNm).Micrometres()}
-		if states[cut.ToolID], _, err = state.Observe(o); err != nil {
-			panic(fmt.Sprintf("recommend: cut size: %v", err)) // what the table holds is finite and above zero
-		}
-		travels[cut.ToolID] += depth / 1e6
-	}
-	type law struct{ mean, shared, scatter float64 }
-	var laws []law
-	of := func(s reamerwear.State, travel float64) {
-		l := s.CutSize(travel)
-		shared, scatter := l.Shares()
-		laws = append(laws, law{l.Mean(), shared, scatter})
-	}
-	for _, id := range order {
-		of(states[id], travels[id])
-	}
-	for range int(c.InService) - len(order) {
-		laws = append(laws, law{defaultOvercut, r.OvercutU, defaultScatter})
+	laws, seen := slices.Clone(c.Learned), 0
+	for range int(c.InService) - len(laws) {
+		laws = append(laws, LearnedCut{Mean: defaultOvercut, Shared: r.OvercutU, Scatter: defaultScatter})
 	}
 	mean, square, scatter := 0.0, 0.0, 0.0
 	for _, l := range laws {
-		mean += l.mean / float64(len(laws))
+		mean += l.Mean / float64(len(laws))
+		seen += l.Seen
 	}
 	for _, l := range laws {
-		square += (l.shared*l.shared + (l.mean-mean)*(l.mean-mean)) / float64(len(laws))
-		scatter += l.scatter * l.scatter / float64(len(laws))
+		square += (l.Shared*l.Shared + (l.Mean-mean)*(l.Mean-mean)) / float64(len(laws))
+		scatter += l.Scatter * l.Scatter / float64(len(laws))
 	}
 	r.Overcut, r.OvercutU, r.Scatter = mean+beside, math.Sqrt(square), math.Sqrt(scatter)
-	assumed.add("learned_cut_size", map[string]any{"reamer": c.Code, "holes": len(c.Cuts), "overcut_um": mean, "u_um": r.OvercutU, "scatter_um": r.Scatter},
-		"Reamer %s was taken to cut %.1f µm over its size, give or take %.1f µm, and %.1f µm more or less from hole to hole, as %s that it cut and that were verified tell.",
-		c.Code, mean, r.OvercutU, r.Scatter, counted(len(c.Cuts), "hole"))
+	by := "as its uses tell, none of which was verified"
+	if seen > 0 {
+		by = "as " + counted(seen, "verified hole or check", "verified holes and checks") + " of it tell"
+	}
+	assumed.add("learned_cut_size", map[string]any{"reamer": c.Code, "holes": seen, "overcut_um": mean, "u_um": r.OvercutU, "scatter_um": r.Scatter},
+		"Reamer %s was taken to cut %.1f µm over its size, give or take %.1f µm, and %.1f µm more or less from hole to hole, %s.",
+		c.Code, mean, r.OvercutU, r.Scatter, by)
 }
 
-func counted(n int, what string) string {
+func counted(n int, one, more string) string {
 	if n == 1 {
-		return "1 " + what
+		return "1 " + one
 	}
-	return fmt.Sprintf("%d %ss", n, what)
+	return fmt.Sprintf("%d %s", n, more)
 }
 
 // CutSizeOf is what a bore's estimate tells of the reamer that cut it, nm: its base size, without
@@ -156,7 +143,7 @@ func (s *Snapshot) Only(joint uuid.UUID, named bool) *Snapshot {
 	if named {
 		out.Steps = s.Steps
 	}
-	out.Cutters, out.Gauges = s.Cutters, s.Gauges
+	out.Cutters, out.Cutting, out.Gauges = s.Cutters, s.Cutting, s.Gauges
 	return out
 }
 

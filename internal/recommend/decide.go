@@ -95,6 +95,7 @@ func Decide(s *Snapshot, q Question, now time.Time) (*Answer, error) {
 	}
 	a.Low, a.High = wanted.Min, wanted.Max
 	cutters := slices.Clone(s.Cutters.Items)
+	learn(cutters, s.Cutting)
 	waits := map[string]int{}
 	for i, c := range cutters {
 		if c.FreeFrom != nil && c.FreeFrom.After(now) {

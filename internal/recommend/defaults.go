@@ -5,15 +5,16 @@ import (
 	"slices"
 
 	"pinwright/internal/calc/choice"
+	"pinwright/internal/cutting"
 )
 
 // What a reamer cuts when nothing is known of it yet, in micrometres: new
 // reamers cut a little over their size, worn ones a little under; the same in
 // every hole of a set but for the scatter (common practice, no published source).
 const (
-	defaultOvercut  = 0
-	defaultOvercutU = 3
-	defaultScatter  = 2
+	defaultOvercut  = cutting.Overcut
+	defaultOvercutU = cutting.OvercutU
+	defaultScatter  = cutting.Scatter
 	// With less than leastCut on diameter a reamer rubs and glazes; beyond mostCut in
 	// one pass a hand reamer chatters or tears.
 	leastCut = 20

@@ -5,6 +5,7 @@ import (
 
 	"pinwright/internal/calc/choice"
 	"pinwright/internal/calc/length"
+	"pinwright/internal/cutting"
 )
 
 // steps makes the ladder of the series, each step with the club's reamers for it:
@@ -53,14 +54,14 @@ func reamer(code string, size *int64, cutters []CutterRow, joints []JointRow, no
 			unsuited += len(r.Unsuited(accessOf(j), choice.Guidance(j.Guidance)))
 		}
 		if unsuited < against {
-			best, against, known = r, unsuited, len(c.Cuts) > 0
+			best, against, known = r, unsuited, len(c.Learned) > 0
 		}
 	}
 	if known {
 		return &best
 	}
 	assumed.add("assumed_cut_size", map[string]any{"overcut_um": defaultOvercut, "u_um": defaultOvercutU, "scatter_um": defaultScatter},
-		"A reamer was taken to cut its size, give or take %d µm, and %d µm more or less from hole to hole (common practice, no published source).", defaultOvercutU, defaultScatter)
+		"A reamer was taken to cut its size, give or take %.0f µm, and %.0f µm more or less from hole to hole (common practice, no published source).", defaultOvercutU, defaultScatter)
 	return &best
 }
 
@@ -70,7 +71,7 @@ const (
 	handLeast, handMost           = 20, 130 // 0.001 to 0.005 in
 	machineLeast, machineMost     = 50, 400
 	expansionLeast, expansionMost = 10, 50
-	expansionU                    = 6
+	expansionU                    = cutting.ExpansionU
 )
 
 // built lets the make of a reamer decide what it may take and how sure its size

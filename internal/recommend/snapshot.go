@@ -5,6 +5,7 @@ import (
 
 	"github.com/google/uuid"
 
+	"pinwright/internal/cutting"
 	"pinwright/internal/postgres"
 	"pinwright/internal/reading"
 	"pinwright/internal/tool"
@@ -87,8 +88,8 @@ type CutterRow struct {
 	Build       tool.Build
 	ChargeMinor *int64
 	InService   int64
-	FreeFrom    *time.Time // when the first of them is free; nil: now
-	Cuts        []ToolCut  `json:",omitempty"` // verified, of those in service, the newest of each, oldest first
+	FreeFrom    *time.Time   // when the first of them is free; nil: now
+	Learned     []LearnedCut `db:"-" json:",omitempty"` // of those in service that have cut
 }
 
 // GaugeRow is a model of pin or plug gauge, or of an instrument, that the club
@@ -109,6 +110,7 @@ type Snapshot struct {
 	Readings *postgres.Rows[reading.Observation]
 	Steps    *postgres.Rows[StepRow]
 	Cutters  *postgres.Rows[CutterRow]
+	Cutting  *cutting.Known // what those cut; nil: nothing is known
 	Gauges   *postgres.Rows[GaugeRow]
 	Priors   *postgres.Rows[FormPrior] // the newest of each kind
 	Named    *postgres.Rows[FormPrior] // asked for, in place of the newest; nil when none were
@@ -150,7 +152,7 @@ func QueueSet(b *postgres.Batch, joints []string, vehicle, series *string, now t
 		where s.club_id = $1 and (($5::text is not null and (s.code = $5 or s.id::text = $5))
 			or ($5 is null and s.id in (select coalesce(j.pin_series_id, t.pin_series_id) from `+jointTables+` where j.club_id = $1 and j.id in (`+namedJoints+`))))
 		order by s.code, p.ordinal`, b.Club, ids, names, vehicle, series)
-	s.Cutters = cutters(b, now)
+	s.Cutters, s.Cutting = cutters(b, now), cutting.QueueInService(b)
 	s.Gauges = gauges(b)
 	return s
 }
@@ -222,15 +224,11 @@ func queue(b *postgres.Batch, joints string, args []any) *Snapshot {
 }
 
 // cutters lists the reamers that may be lent, by model. Served by
-// tool_model_kind_size and tool_of_model, their cuts by reamer_cut_of_tool.
+// tool_model_kind_size and tool_of_model.
 func cutters(b *postgres.Batch, now time.Time) *postgres.Rows[CutterRow] {
 	return postgres.Query[CutterRow](b, `
 		select m.id as model_id, m.code, m.size_nm, m.build, m.charge_minor, count(t.id) as in_service,
-			nullif(min(coalesce((select max(upper(k.held)) from booking k where k.club_id = t.club_id and k.tool_id = t.id and k.state in ('reserved', 'out') and k.held @> $2::timestamptz), '-infinity')) filter (where t.id is not null), '-infinity') as free_from,
-			(select coalesce(json_agg(c order by c.at), '[]') from (select n.* from tool x cross join lateral (
-				select distinct on (k.feature_id, k.cut_at) k.tool_id, k.size_nm, k.u_nm, k.depth_nm, k.cut_at as at from reamer_cut k
-				where k.club_id = x.club_id and k.tool_id = x.id order by k.feature_id, k.cut_at, k.verification_id desc) n
-				where x.club_id = m.club_id and x.model_id = m.id and x.state = 'in_service' order by n.at desc limit 500) c) as cuts
+			nullif(min(coalesce((select max(upper(k.held)) from booking k where k.club_id = t.club_id and k.tool_id = t.id and k.state in ('reserved', 'out') and k.held @> $2::timestamptz), '-infinity')) filter (where t.id is not null), '-infinity') as free_from
 		from tool_model m left join tool t on t.club_id = m.club_id and t.model_id = m.id and t.state = 'in_service'
 		where m.club_id = $1 and m.kind = 'reamer' and m.size_nm is not null
 		group by m.club_id, m.id, m.code, m.size_nm, m.build, m.charge_minor order by m.size_nm, m.code`, b.Club, now)

@@ -20,20 +20,10 @@ const nodes = 32
 
 // CutSize is the law of the next hole's size at a travel, scatter included.
 func (s State) CutSize(travel float64) Law {
-	lines := s.lines()
-	top := math.Inf(-1)
-	for _, l := range lines {
-		top = max(top, l.log)
-	}
-	total := 0.0
-	for i := range lines {
-		lines[i].log = math.Exp(lines[i].log - top)
-		total += lines[i].log
-	}
 	var law Law
-	for _, l := range lines {
-		if weight := l.log / total; weight > 1e-12 {
-			law.parts = append(law.parts, l.at(travel, weight)...)
+	for _, l := range s.weighted() {
+		if l.log > 1e-12 {
+			law.parts = append(law.parts, l.at(travel, l.log)...)
 		}
 	}
 	return law

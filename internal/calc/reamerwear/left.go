@@ -48,25 +48,17 @@ func (s State) HolesLeft(from, each, needed, risk float64) int {
 // Rate is the mean of what a metre takes off and the interval of a level such as 0.95
 // that leaves as much out below as above.
 func (s State) Rate(level float64) (mean, low, high float64) {
-	lines := s.lines()
-	top, total := math.Inf(-1), 0.0
-	for _, l := range lines {
-		top = max(top, l.log)
-	}
-	for i := range lines {
-		lines[i].log = math.Exp(lines[i].log - top)
-		total += lines[i].log
-	}
+	lines := s.weighted()
 	below := func(v float64) float64 {
 		sum := 0.0
 		for _, l := range lines {
-			sum += l.log / total * l.rateBelow(v)
+			sum += l.log * l.rateBelow(v)
 		}
 		return sum
 	}
 	for _, l := range lines {
 		for r, w := range l.rates() {
-			mean += l.log / total * w * r
+			mean += l.log * w * r
 		}
 	}
 	quantile := func(p float64) float64 {

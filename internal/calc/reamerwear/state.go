@@ -147,6 +147,23 @@ func (s State) lines() []line {
 	return out
 }
 
+// weighted are the lines with, in place of the logarithm, the weight, which add up to 1.
+func (s State) weighted() []line {
+	lines := s.lines()
+	top, total := math.Inf(-1), 0.0
+	for _, l := range lines {
+		top = max(top, l.log)
+	}
+	for i := range lines {
+		lines[i].log = math.Exp(lines[i].log - top)
+		total += lines[i].log
+	}
+	for i := range lines {
+		lines[i].log /= total
+	}
+	return lines
+}
+
 // line adds the precision of what was seen to that of the prior. With the travel t reckoned from
 // its mean, size = a - r t, the observed part of the precision of (a, r) is diagonal.
 func (p Prior) line(m Sums, of Scatter) line {
