@@ -5963,6 +5963,43 @@ type BookNote = string
 // BookedOn The day on which it happened; left out: today, by the clock of UTC
 type BookedOn = openapi_types.Date
 
+// Books How the books are kept, where they begin, and what of them is closed
+type Books struct {
+	// BeginsOn The day of the opening balances; nothing is booked before it
+	BeginsOn *openapi_types.Date `json:"begins_on,omitempty"`
+
+	// ClosedUntil Nothing of this day or before it is booked any more
+	ClosedUntil *openapi_types.Date `json:"closed_until,omitempty"`
+
+	// Entries How many there are; the last one has this number
+	Entries int64 `json:"entries"`
+
+	// Opening UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Opening *Id    `json:"opening,omitempty"`
+	Summary string `json:"summary"`
+	Version int64  `json:"version"`
+
+	// Year A financial year by its first and its last day
+	Year FinancialYear `json:"year"`
+
+	// YearBegins Month and day on which the financial year begins
+	//
+	// Example: 04-01
+	YearBegins string `json:"year_begins"`
+}
+
+// BooksIn How the books are kept
+type BooksIn struct {
+	// YearBegins Month and day on which the financial year begins
+	YearBegins YearBegins `json:"year_begins"`
+}
+
+// BooksPatch What changes of how the books are kept
+type BooksPatch struct {
+	// YearBegins Month and day on which the financial year begins
+	YearBegins *YearBegins `json:"year_begins,omitempty"`
+}
+
 // Boss The metal about the bores
 type Boss struct {
 	// Diameter A length in the unit asked for
@@ -7893,6 +7930,15 @@ type FigureSize struct {
 
 	// Size A length in the unit asked for
 	Size Length `json:"size"`
+}
+
+// FinancialYear A financial year by its first and its last day
+type FinancialYear struct {
+	From openapi_types.Date `json:"from"`
+
+	// Text Example: 1 Apr 2026 to 31 Mar 2027
+	Text  string             `json:"text"`
+	Until openapi_types.Date `json:"until"`
 }
 
 // FitIn A nominal size and a fit
@@ -10350,6 +10396,57 @@ type Offers struct {
 	// Total Money in the smallest unit of its ISO 4217 currency, and as text
 	Total    *Money `json:"total,omitempty"`
 	Warnings []Text `json:"warnings"`
+}
+
+// OpeningDepositIn What the club held of a member's when the books began
+type OpeningDepositIn struct {
+	// Held An amount above nothing, in the smallest unit of its currency; the currency is the club's unless given
+	Held AmountIn `json:"held"`
+
+	// Member An id or the people's own name for it
+	Member Ref `json:"member"`
+}
+
+// OpeningIn What there was when the books began. What is left over when all of it is added up is the club's own
+type OpeningIn struct {
+	// Bank An amount of either sign in the smallest unit of its currency; the currency is the club's unless given
+	Bank *SignedAmountIn `json:"bank,omitempty"`
+
+	// Deposits What the club held of members
+	Deposits *[]OpeningDepositIn `json:"deposits,omitempty"`
+
+	// Fund An amount above nothing, in the smallest unit of its currency; the currency is the club's unless given
+	Fund *AmountIn `json:"fund,omitempty"`
+
+	// Members What members owed; below nothing is what the club owed them
+	Members *[]OpeningMemberIn `json:"members,omitempty"`
+
+	// Note What for; who reads the books reads this
+	Note *BookNote `json:"note,omitempty"`
+
+	// On The day on whose morning it was there: nothing is booked before it
+	On openapi_types.Date `json:"on"`
+
+	// Tools What tools stood in the books at
+	Tools *[]OpeningToolIn `json:"tools,omitempty"`
+}
+
+// OpeningMemberIn What a member owed when the books began
+type OpeningMemberIn struct {
+	// Member An id or the people's own name for it
+	Member Ref `json:"member"`
+
+	// Owes An amount of either sign in the smallest unit of its currency; the currency is the club's unless given
+	Owes SignedAmountIn `json:"owes"`
+}
+
+// OpeningToolIn What a tool stood in the books at when they began
+type OpeningToolIn struct {
+	// Tool An id or the people's own name for it
+	Tool Ref `json:"tool"`
+
+	// Value An amount above nothing, in the smallest unit of its currency; the currency is the club's unless given
+	Value AmountIn `json:"value"`
 }
 
 // OptionAnswer One way to mend a joint, with its odds, price and time
@@ -13739,6 +13836,15 @@ type SignOffIn struct {
 	OccurredAt *time.Time `json:"occurred_at,omitempty"`
 }
 
+// SignedAmountIn An amount of either sign in the smallest unit of its currency; the currency is the club's unless given
+type SignedAmountIn struct {
+	// Currency Example: EUR
+	Currency *string `json:"currency,omitempty"`
+
+	// Minor Example: -1250
+	Minor int64 `json:"minor"`
+}
+
 // SizeQuantile A size below which the true one lies with probability p
 type SizeQuantile struct {
 	P float64 `json:"p"`
@@ -15947,6 +16053,9 @@ type WouldHurtProblem struct {
 	AdditionalProperties map[string]interface{} `json:"-"`
 }
 
+// YearBegins Month and day on which the financial year begins
+type YearBegins = string
+
 // IdempotencyKey defines model for IdempotencyKey.
 type IdempotencyKey = string
 
@@ -16950,6 +17059,21 @@ type ListLedgerAccountsParams struct {
 	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
 }
 
+// GetBooksParams defines parameters for GetBooks.
+type GetBooksParams struct {
+	// IfNoneMatch An ETag at hand; unchanged is answered 304
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// PatchBooksParams defines parameters for PatchBooks.
+type PatchBooksParams struct {
+	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+
+	// IfMatch The ETag of the version that the edit was made from
+	IfMatch IfMatch `json:"If-Match"`
+}
+
 // ListClosingsParams defines parameters for ListClosings.
 type ListClosingsParams struct {
 	// Limit How many items a page holds at most
@@ -17150,6 +17274,12 @@ type GetStatementParams struct {
 
 	// Cursor The `next` of the page before
 	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// CreateOpeningBalancesParams defines parameters for CreateOpeningBalances.
+type CreateOpeningBalancesParams struct {
+	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
 // AcceptPairingParams defines parameters for AcceptPairing.
@@ -18408,6 +18538,9 @@ type CreateKitJSONRequestBody = KitIn
 // PatchKitApplicationMergePatchPlusJSONRequestBody defines body for PatchKit for application/merge-patch+json ContentType.
 type PatchKitApplicationMergePatchPlusJSONRequestBody = KitPatch
 
+// PatchBooksApplicationMergePatchPlusJSONRequestBody defines body for PatchBooks for application/merge-patch+json ContentType.
+type PatchBooksApplicationMergePatchPlusJSONRequestBody = BooksPatch
+
 // CreateClosingJSONRequestBody defines body for CreateClosing for application/json ContentType.
 type CreateClosingJSONRequestBody = ClosingIn
 
@@ -18443,6 +18576,9 @@ type EraseMemberJSONRequestBody = Erasure
 
 // ExtendStayJSONRequestBody defines body for ExtendStay for application/json ContentType.
 type ExtendStayJSONRequestBody = StayIn
+
+// CreateOpeningBalancesJSONRequestBody defines body for CreateOpeningBalances for application/json ContentType.
+type CreateOpeningBalancesJSONRequestBody = OpeningIn
 
 // CreatePairingJSONRequestBody defines body for CreatePairing for application/json ContentType.
 type CreatePairingJSONRequestBody = PairingIn
@@ -20754,6 +20890,12 @@ type ServerInterface interface {
 	// ListLedgerAccounts Accounts and what they stand at
 	// (GET /v1/clubs/{club}/ledger/accounts)
 	ListLedgerAccounts(ctx echo.Context, club InClub, params ListLedgerAccountsParams) error
+	// GetBooks How the books are kept, where they begin, what is closed
+	// (GET /v1/clubs/{club}/ledger/books)
+	GetBooks(ctx echo.Context, club InClub, params GetBooksParams) error
+	// PatchBooks Set on which day the financial year begins
+	// (PATCH /v1/clubs/{club}/ledger/books)
+	PatchBooks(ctx echo.Context, club InClub, params PatchBooksParams) error
 	// ListClosings Until when the books were closed, latest first
 	// (GET /v1/clubs/{club}/ledger/closings)
 	ListClosings(ctx echo.Context, club InClub, params ListClosingsParams) error
@@ -20826,6 +20968,9 @@ type ServerInterface interface {
 	// GetStatement What a member was charged and paid, newest first
 	// (GET /v1/clubs/{club}/members/{member}/statement)
 	GetStatement(ctx echo.Context, club InClub, member InMember, params GetStatementParams) error
+	// CreateOpeningBalances What there was when the books began
+	// (POST /v1/clubs/{club}/opening-balances)
+	CreateOpeningBalances(ctx echo.Context, club InClub, params CreateOpeningBalancesParams) error
 	// CreatePairing Pair a phone by a QR code
 	// (POST /v1/clubs/{club}/pairings)
 	CreatePairing(ctx echo.Context, club InClub) error
@@ -24798,6 +24943,97 @@ func (w *ServerInterfaceWrapper) ListLedgerAccounts(ctx echo.Context) error {
 	return err
 }
 
+// GetBooks converts echo context to params.
+func (w *ServerInterfaceWrapper) GetBooks(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetBooksParams
+
+	headers := ctx.Request().Header
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for If-None-Match, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter If-None-Match: %s", err))
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetBooks(ctx, club, params)
+	return err
+}
+
+// PatchBooks converts echo context to params.
+func (w *ServerInterfaceWrapper) PatchBooks(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params PatchBooksParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+	// ------------- Required header parameter "If-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-Match")]; found {
+		var IfMatch IfMatch
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for If-Match, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-Match", valueList[0], &IfMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter If-Match: %s", err))
+		}
+
+		params.IfMatch = IfMatch
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter If-Match is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.PatchBooks(ctx, club, params)
+	return err
+}
+
 // ListClosings converts echo context to params.
 func (w *ServerInterfaceWrapper) ListClosings(ctx echo.Context) error {
 	var err error
@@ -25872,6 +26108,44 @@ func (w *ServerInterfaceWrapper) GetStatement(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.GetStatement(ctx, club, member, params)
+	return err
+}
+
+// CreateOpeningBalances converts echo context to params.
+func (w *ServerInterfaceWrapper) CreateOpeningBalances(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params CreateOpeningBalancesParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.CreateOpeningBalances(ctx, club, params)
 	return err
 }
 
@@ -31735,6 +32009,8 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/clubs/:club/kits/:kit/bring-back", wrapper.BringKitBack, options.OperationMiddlewares["bringKitBack"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/kits/:kit/retire", wrapper.RetireKit, options.OperationMiddlewares["retireKit"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/ledger/accounts", wrapper.ListLedgerAccounts, options.OperationMiddlewares["listLedgerAccounts"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/ledger/books", wrapper.GetBooks, options.OperationMiddlewares["getBooks"]...)
+	router.PATCH(options.BaseURL+"/v1/clubs/:club/ledger/books", wrapper.PatchBooks, options.OperationMiddlewares["patchBooks"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/ledger/closings", wrapper.ListClosings, options.OperationMiddlewares["listClosings"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/ledger/closings", wrapper.CreateClosing, options.OperationMiddlewares["createClosing"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/ledger/entries", wrapper.ListLedgerEntries, options.OperationMiddlewares["listLedgerEntries"]...)
@@ -31759,6 +32035,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/clubs/:club/members/:member/erase", wrapper.EraseMember, options.OperationMiddlewares["eraseMember"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/members/:member/extend-stay", wrapper.ExtendStay, options.OperationMiddlewares["extendStay"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/members/:member/statement", wrapper.GetStatement, options.OperationMiddlewares["getStatement"]...)
+	router.POST(options.BaseURL+"/v1/clubs/:club/opening-balances", wrapper.CreateOpeningBalances, options.OperationMiddlewares["createOpeningBalances"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/pairings", wrapper.CreatePairing, options.OperationMiddlewares["createPairing"]...)
 	router.DELETE(options.BaseURL+"/v1/clubs/:club/pairings/:pairing", wrapper.WithdrawPairing, options.OperationMiddlewares["withdrawPairing"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/pairings/:pairing", wrapper.GetPairing, options.OperationMiddlewares["getPairing"]...)

@@ -47,6 +47,10 @@ BEGIN
   UPDATE repair_act SET note = '' WHERE club_id = c AND member_id = m AND note <> '';
   UPDATE repair_step SET note = '', version = version + 1 WHERE club_id = c AND m IN (began_by, done_by) AND note <> '';
   UPDATE photo SET caption = '', version = version + 1 WHERE club_id = c AND taken_by = m AND caption <> '';
+  -- What a bank told of them: of rows that became theirs, and of those that name them.
+  UPDATE bank_row r SET reference = '', name = '', version = version + 1 WHERE r.club_id = c AND r.reference || r.name <> ''
+    AND (EXISTS (SELECT FROM entry e WHERE e.club_id = c AND e.id = r.entry_id AND e.member_id = m)
+      OR EXISTS (SELECT FROM member x WHERE x.club_id = c AND x.id = m AND length(x.name) > 2 AND position(lower(x.name) IN lower(r.name || ' ' || r.reference)) > 0));
   UPDATE vehicle SET code = 'vehicle-' || right(id::text, 12), name = 'Erased', chassis_number = NULL, chassis_kind = NULL, version = version + 1
     WHERE club_id = c AND member_id = m;
   UPDATE member SET number = 'erased-' || right(id::text, 12), name = 'Erased member', roles = '{member}', garage_id = NULL,
@@ -88,6 +92,7 @@ BEGIN
   UPDATE supplier SET note = '', version = version + 1 WHERE club_id = c AND note <> '';
   UPDATE entry SET note = '' WHERE club_id = c AND note <> '';
   UPDATE closing SET note = '' WHERE club_id = c AND note <> '';
+  UPDATE bank_row SET reference = '', name = '', version = version + 1 WHERE club_id = c AND reference || name <> '';
   UPDATE kit SET note = '', version = version + 1 WHERE club_id = c AND note <> '';
   UPDATE club SET slug = 'erased-' || right(club_id::text, 12), name = 'Erased club', origins = '{}', version = version + 1 WHERE club_id = c;
 END $$;

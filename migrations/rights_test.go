@@ -81,6 +81,8 @@ var rights = map[string]string{
 	"entry":                "INSERT SELECT",                                                          // the books, as what follows
 	"posting":              "INSERT(account_id,club_id,currency,entry_id,line,minor) SELECT",
 	"closing":              "INSERT SELECT",
+	"bank_statement":       "INSERT SELECT",
+	"bank_row":             "INSERT(booked_on,club_id,currency,digest,id,minor,name,reference,row_number,statement_id) SELECT UPDATE(decided_at,decided_by,entry_id,state,version)", // what the bank told stays
 	"import":               "INSERT SELECT UPDATE(revert_reason,reverted_at,reverted_by,version)",
 	"import_made":          "INSERT SELECT", // deleted from what it lists by revert_import only
 

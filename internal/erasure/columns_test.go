@@ -67,6 +67,7 @@ var columns = map[string]string{
 	// Books are kept whole, what a treasurer noted in them included.
 	"account.kind": code, "account.currency": code, "books.year_begins": code, "entry.kind": code, "entry.reason": code, "entry.currency": code, "entry.note": ofClub,
 	"posting.currency": code, "closing.note": ofClub,
+	"bank_row.currency": code, "bank_row.reference": personal, "bank_row.name": personal, "bank_row.digest": code, "bank_row.state": code,
 	"import.kind": code, "import.revert_reason": personal,
 	"import.report":                 code, // as it was answered: ids, the service's sentences, and of people their numbers, which nobody bears any more
 	"import_made.thing":             code,

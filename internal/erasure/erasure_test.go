@@ -110,6 +110,8 @@ func marked(t *testing.T, db *pgtest.DB, slug string, classes ...string) (foundi
 			of = "reverted_by = '" + set.ID["member"].String() + "'"
 		case table == "invitation": // one that they came by; below, one that they made
 			of = "true"
+		case table == "bank_row": // it names them
+			of = "true"
 		case table == "garage":
 			of = "id = '" + set.ID["garage"].String() + "'"
 		case name == "abandon_reason":

@@ -180,7 +180,10 @@ func (e Entry) write(tx *postgres.Tx, books Books, lines []posting) (Entry, erro
 	tx.Queue(`insert into entry (club_id, id, number, booked_on, kind, reason, member_id, tool_id, minor, currency, note, lines, by_member, recorded_at, reverses)
 		values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15)`,
 		tx.Club, e.ID, e.Number, e.BookedOn, e.Kind, e.Reason, e.MemberID, e.ToolID, e.Minor, e.Currency, e.Note, len(lines), e.ByMember, e.RecordedAt, e.Reverses).
-		RunAgainOn("entry_number_is_next").RunAgainOn("books_are_open").RunAgainOn("entry_reversed_once") // decided anew, on what is there then
+		RunAgainOn("entry_number_is_next").RunAgainOn("books_are_open").RunAgainOn("entry_reversed_once"). // decided anew, on what is there then
+		Refuse("books_open_once", problem.New(problem.NotAllowedNow, "The books have their opening. Reverse that entry, then give it anew; GET the books shows which it is.")).
+		Refuse("books_open_first", problem.New(problem.NotAllowedNow, "Something is booked on an earlier day, and an opening comes before all else. Give the day before it, with what there was then.")).
+		Refuse("books_begin", problem.New(problem.NotAllowedNow, "The books begin later than that: what was before is in their opening. Book it on a later day, or reverse the opening and give it anew."))
 	tx.Queue(`insert into posting (club_id, entry_id, line, account_id, currency, minor)
 		select $1, $2, l.line - 1, a.id, $3, l.minor
 		from unnest($4::text[], $5::uuid[], $6::uuid[], $7::bigint[]) with ordinality as l(kind, member, tool, minor, line)

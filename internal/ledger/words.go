@@ -54,6 +54,8 @@ func (l Line) Summary() string {
 	switch {
 	case l.Kind == Charge:
 		what = amount + " for " + reasons[l.Reason]
+	case l.Kind == Opening:
+		what = amount + " from before the books began"
 	case l.Kind == Payment:
 		what = amount + " paid"
 	case l.Kind == Repayment:
