@@ -165,7 +165,7 @@ func Fill(ctx context.Context, owner *pgxpool.Pool, club uuid.UUID, mark string)
 	add("posting", "entry_id, line, account_id, currency, minor", "$2, 1, $3, 'EUR', -100", id("entry"), id("account of the tool"))
 	add("closing", "id, closed_until, member_id, recorded_at", "$2, 1 + coalesce((select closed_until from books where club_id = $1), '2025-12-30'), $3, '2026-01-01Z'", id("closing"), id("member"))
 	add("bank_statement", "id, member_id, recorded_at, rows_read, created, existing", "$2, $3, '2026-01-01Z', 1, 1, 0", id("bank_statement"), id("member"))
-	add("bank_row", "id, statement_id, row_number, booked_on, minor, currency, reference, name, digest", "$2, $3, 2, '2026-01-01', 100, 'EUR', 'Specimen', 'Specimen', sha256(convert_to($2::text, 'UTF8'))", id("bank_row"), id("bank_statement"))
+	add("bank_row", "id, statement_id, row_number, booked_on, minor, currency, reference, name, digest", "$2, $3, 2, '2026-01-01', 100, 'EUR', 'Specimen', 'Specimen', sha256(convert_to($2::uuid::text, 'UTF8'))", id("bank_row"), id("bank_statement"))
 	// Another repair was signed off and has its record, as the journal tells: the specimen can still be acted on.
 	b.Queue(`insert into repair (club_id, id, number, vehicle_id, procedure_id, edition, garage_id, lead_id, state, safety, began_at, signed_at, signed_by)
 		values ($1, $2, $3, $4, $5, $6, $7, $8, 'signed', false, '2026-01-01Z', '2026-01-02Z', $8)`,
