@@ -293,6 +293,81 @@ func (e ChargeInReason) Valid() bool {
 	}
 }
 
+// Defines values for ChargeRulesExempt.
+const (
+	ChargeRulesExemptGuests      ChargeRulesExempt = "guests"
+	ChargeRulesExemptOfficers    ChargeRulesExempt = "officers"
+	ChargeRulesExemptToolKeepers ChargeRulesExempt = "tool_keepers"
+	ChargeRulesExemptTreasurers  ChargeRulesExempt = "treasurers"
+)
+
+// Valid indicates whether the value is a known member of the ChargeRulesExempt enum.
+func (e ChargeRulesExempt) Valid() bool {
+	switch e {
+	case ChargeRulesExemptGuests:
+		return true
+	case ChargeRulesExemptOfficers:
+		return true
+	case ChargeRulesExemptToolKeepers:
+		return true
+	case ChargeRulesExemptTreasurers:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ChargeRulesInExempt.
+const (
+	ChargeRulesInExemptGuests      ChargeRulesInExempt = "guests"
+	ChargeRulesInExemptOfficers    ChargeRulesInExempt = "officers"
+	ChargeRulesInExemptToolKeepers ChargeRulesInExempt = "tool_keepers"
+	ChargeRulesInExemptTreasurers  ChargeRulesInExempt = "treasurers"
+)
+
+// Valid indicates whether the value is a known member of the ChargeRulesInExempt enum.
+func (e ChargeRulesInExempt) Valid() bool {
+	switch e {
+	case ChargeRulesInExemptGuests:
+		return true
+	case ChargeRulesInExemptOfficers:
+		return true
+	case ChargeRulesInExemptToolKeepers:
+		return true
+	case ChargeRulesInExemptTreasurers:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ChargedUnit.
+const (
+	ChargedUnitHoles        ChargedUnit = "holes"
+	ChargedUnitMeasurements ChargedUnit = "measurements"
+	ChargedUnitOther        ChargedUnit = "other"
+	ChargedUnitPressings    ChargedUnit = "pressings"
+	ChargedUnitPulls        ChargedUnit = "pulls"
+)
+
+// Valid indicates whether the value is a known member of the ChargedUnit enum.
+func (e ChargedUnit) Valid() bool {
+	switch e {
+	case ChargedUnitHoles:
+		return true
+	case ChargedUnitMeasurements:
+		return true
+	case ChargedUnitOther:
+		return true
+	case ChargedUnitPressings:
+		return true
+	case ChargedUnitPulls:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ChartRule.
 const (
 	MovingRange      ChartRule = "moving_range"
@@ -2488,16 +2563,16 @@ func (e PressFitInState) Valid() bool {
 
 // Defines values for PressFitOutBasis.
 const (
-	Elasticity PressFitOutBasis = "elasticity"
-	Pressings  PressFitOutBasis = "pressings"
+	PressFitOutBasisElasticity PressFitOutBasis = "elasticity"
+	PressFitOutBasisPressings  PressFitOutBasis = "pressings"
 )
 
 // Valid indicates whether the value is a known member of the PressFitOutBasis enum.
 func (e PressFitOutBasis) Valid() bool {
 	switch e {
-	case Elasticity:
+	case PressFitOutBasisElasticity:
 		return true
-	case Pressings:
+	case PressFitOutBasisPressings:
 		return true
 	default:
 		return false
@@ -5063,6 +5138,24 @@ func (e Unit) Valid() bool {
 	}
 }
 
+// Defines values for ValueSource.
+const (
+	ValueSourceClub    ValueSource = "club"
+	ValueSourceDefault ValueSource = "default"
+)
+
+// Valid indicates whether the value is a known member of the ValueSource enum.
+func (e ValueSource) Valid() bool {
+	switch e {
+	case ValueSourceClub:
+		return true
+	case ValueSourceDefault:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for VariationComponentComponent.
 const (
 	VariationComponentComponentGauge           VariationComponentComponent = "gauge"
@@ -6595,6 +6688,82 @@ type ChargeIn struct {
 // ChargeInReason What for. What tools lose by use or damage is put by to replace them, the rest is income
 type ChargeInReason string
 
+// ChargeRules An edition of by what rules the club charges, and the same in words. Edition 0 is what is usual where the club has set none: nothing
+type ChargeRules struct {
+	// ByMember UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	ByMember    *Id                 `json:"by_member,omitempty"`
+	Consumables []Consumable        `json:"consumables"`
+	Edition     int64               `json:"edition"`
+	Exempt      []ChargeRulesExempt `json:"exempt"`
+
+	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Id            *Id `json:"id,omitempty"`
+	LateGraceDays int `json:"late_grace_days"`
+
+	// LateMost For one loan; left out: no limit
+	//
+	// Example: {"currency":"EUR","minor":2000,"text":"20.00 EUR"}
+	LateMost *Money `json:"late_most,omitempty"`
+
+	// LatePerDay For each tool
+	//
+	// Example: {"currency":"EUR","minor":200,"text":"2.00 EUR"}
+	LatePerDay Money `json:"late_per_day"`
+
+	// Least What one loan costs at least
+	//
+	// Example: {"currency":"EUR","minor":100,"text":"1.00 EUR"}
+	Least      Money               `json:"least"`
+	Note       *string             `json:"note,omitempty"`
+	RecordedAt *time.Time          `json:"recorded_at,omitempty"`
+	Summary    string              `json:"summary"`
+	ValidFrom  *openapi_types.Date `json:"valid_from,omitempty"`
+}
+
+// ChargeRulesExempt defines model for ChargeRules.Exempt.
+type ChargeRulesExempt string
+
+// ChargeRulesIn A new edition of by what rules the club charges. A loan is charged by the edition that was valid when it began. What is left out is nothing
+type ChargeRulesIn struct {
+	Consumables *[]ConsumableIn `json:"consumables,omitempty"`
+
+	// Exempt Who pays for damage only
+	Exempt *[]ChargeRulesInExempt `json:"exempt,omitempty"`
+
+	// LateGraceDays So many days late cost nothing; the days after them do
+	LateGraceDays *int `json:"late_grace_days,omitempty"`
+
+	// LateMost Money in the smallest unit of its currency; the currency is the club's unless given
+	LateMost *MoneyIn `json:"late_most,omitempty"`
+
+	// LatePerDay Money in the smallest unit of its currency; the currency is the club's unless given
+	LatePerDay *MoneyIn `json:"late_per_day,omitempty"`
+
+	// Least Money in the smallest unit of its currency; the currency is the club's unless given
+	Least *MoneyIn `json:"least,omitempty"`
+
+	// Note What for; who reads the books reads this
+	Note *BookNote `json:"note,omitempty"`
+
+	// ValidFrom The first day on which it is valid, by the clock of UTC: today or later, and no earlier than the newest edition's; on the same day the newer edition takes the older one's place
+	ValidFrom EditionFrom `json:"valid_from"`
+}
+
+// ChargeRulesInExempt defines model for ChargeRulesIn.Exempt.
+type ChargeRulesInExempt string
+
+// ChargeRulesPage The edition that is valid today, and all there are, newest first
+type ChargeRulesPage struct {
+	Items []ChargeRules `json:"items"`
+	Next  *string       `json:"next,omitempty"`
+
+	// Present An edition of by what rules the club charges, and the same in words. Edition 0 is what is usual where the club has set none: nothing
+	Present ChargeRules `json:"present"`
+}
+
+// ChargedUnit What is counted, as of uses
+type ChargedUnit string
+
 // ChartGivenIn Limits known from elsewhere
 type ChartGivenIn struct {
 	// Centre Example: 0.2
@@ -7009,6 +7178,24 @@ type ConformityOutDecision string
 
 // ConformityOutRule defines model for ConformityOut.Rule.
 type ConformityOutRule string
+
+// Consumable defines model for Consumable.
+type Consumable struct {
+	// Kind What sort of tool it is
+	Kind ToolKind `json:"kind"`
+
+	// PerUnit Money in the smallest unit of its ISO 4217 currency, and as text
+	PerUnit Money `json:"per_unit"`
+}
+
+// ConsumableIn What one unit of use of tools of a kind costs in oil, swarf cloths and the like
+type ConsumableIn struct {
+	// Kind What sort of tool it is
+	Kind ToolKind `json:"kind"`
+
+	// PerUnit Money in the smallest unit of its currency; the currency is the club's unless given
+	PerUnit MoneyIn `json:"per_unit"`
+}
 
 // Contact How a member wants to hear of things; seen by the member and by officers
 type Contact struct {
@@ -7677,6 +7864,9 @@ type DriftPriorIn struct {
 
 // Duty running: it moves; held: pressed, splined or knurled in
 type Duty string
+
+// EditionFrom The first day on which it is valid, by the clock of UTC: today or later, and no earlier than the newest edition's; on the same day the newer edition takes the older one's place
+type EditionFrom = openapi_types.Date
 
 // EndFloatIn End float measured without shims and the shims at hand
 type EndFloatIn struct {
@@ -14532,6 +14722,100 @@ type ToolChart struct {
 // ToolCondition What whoever looked at a tool last found
 type ToolCondition string
 
+// ToolCosts An edition of what tools of a model cost and are expected to do. Edition 0 is what is usual where the club has set none
+type ToolCosts struct {
+	// ByMember UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	ByMember *Id `json:"by_member,omitempty"`
+
+	// Cost Money in the smallest unit of its ISO 4217 currency, and as text
+	Cost    Money `json:"cost"`
+	Edition int64 `json:"edition"`
+
+	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Id         *Id        `json:"id,omitempty"`
+	Life       int64      `json:"life"`
+	Note       *string    `json:"note,omitempty"`
+	RecordedAt *time.Time `json:"recorded_at,omitempty"`
+
+	// Residual What it is worth in the end
+	//
+	// Example: {"currency":"EUR","minor":600,"text":"6.00 EUR"}
+	Residual Money `json:"residual"`
+
+	// SharpeningCost Of each
+	//
+	// Example: {"currency":"EUR","minor":1500,"text":"15.00 EUR"}
+	SharpeningCost Money `json:"sharpening_cost"`
+	Sharpenings    int   `json:"sharpenings"`
+
+	// Sources Where each value is from
+	Sources struct {
+		// Cost `default` is what is usual for tools of its kind: common practice, no published source
+		Cost ValueSource `json:"cost"`
+
+		// Life `default` is what is usual for tools of its kind: common practice, no published source
+		Life ValueSource `json:"life"`
+
+		// Residual `default` is what is usual for tools of its kind: common practice, no published source
+		Residual ValueSource `json:"residual"`
+
+		// SharpeningCost `default` is what is usual for tools of its kind: common practice, no published source
+		SharpeningCost ValueSource `json:"sharpening_cost"`
+
+		// Sharpenings `default` is what is usual for tools of its kind: common practice, no published source
+		Sharpenings ValueSource `json:"sharpenings"`
+	} `json:"sources"`
+	Summary string `json:"summary"`
+
+	// ToCharge Cost and sharpenings less what it is worth in the end: what one life bears
+	//
+	// Example: {"currency":"EUR","minor":8400,"text":"84.00 EUR"}
+	ToCharge Money `json:"to_charge"`
+
+	// ToolModel A short name that serves as an id: letters, digits, dot, dash, underscore
+	ToolModel Code `json:"tool_model"`
+
+	// Unit What is counted, as of uses
+	Unit      ChargedUnit         `json:"unit"`
+	ValidFrom *openapi_types.Date `json:"valid_from,omitempty"`
+}
+
+// ToolCostsIn A new edition of what tools of a model cost and are expected to do. What is left out is what is usual for tools of its kind (common practice, no published source), the cost what the model is worth, where the club has said so. It changes what is still to be charged: remaining value over remaining life
+type ToolCostsIn struct {
+	// Cost Money in the smallest unit of its currency; the currency is the club's unless given
+	Cost *MoneyIn `json:"cost,omitempty"`
+
+	// Life How many units a tool is expected to do before it is replaced, sharpenings included
+	Life *int `json:"life,omitempty"`
+
+	// Note What for; who reads the books reads this
+	Note *BookNote `json:"note,omitempty"`
+
+	// Residual Money in the smallest unit of its currency; the currency is the club's unless given
+	Residual *MoneyIn `json:"residual,omitempty"`
+
+	// SharpeningCost Money in the smallest unit of its currency; the currency is the club's unless given
+	SharpeningCost *MoneyIn `json:"sharpening_cost,omitempty"`
+
+	// Sharpenings How often it is to be sharpened in its life
+	Sharpenings *int `json:"sharpenings,omitempty"`
+
+	// Unit What is counted, as of uses
+	Unit *ChargedUnit `json:"unit,omitempty"`
+
+	// ValidFrom The first day on which it is valid, by the clock of UTC: today or later, and no earlier than the newest edition's; on the same day the newer edition takes the older one's place
+	ValidFrom EditionFrom `json:"valid_from"`
+}
+
+// ToolCostsPage The edition that is valid today, and all there are, newest first
+type ToolCostsPage struct {
+	Items []ToolCosts `json:"items"`
+	Next  *string     `json:"next,omitempty"`
+
+	// Present An edition of what tools of a model cost and are expected to do. Edition 0 is what is usual where the club has set none
+	Present ToolCosts `json:"present"`
+}
+
 // ToolEpisode One thing that a tool went through: it went out or was passed on to a member, came back or was lost, was calibrated or inspected, or changed (state, home, place or condition, each named where it did)
 type ToolEpisode struct {
 	// At Of what is known to the day only: noon, UTC
@@ -15549,6 +15833,9 @@ type UseCertificatePage struct {
 	Next  *string          `json:"next,omitempty"`
 }
 
+// ValueSource `default` is what is usual for tools of its kind: common practice, no published source
+type ValueSource string
+
 // VariationComponent One source of variation, in `unit`: repeatability EV, people AV, interaction INT, reproducibility (people and interaction), gauge GRR, parts PV, total TV
 type VariationComponent struct {
 	Component VariationComponentComponent `json:"component"`
@@ -16538,6 +16825,21 @@ type GetCertificateParams struct {
 
 // WithdrawCertificateParams defines parameters for WithdrawCertificate.
 type WithdrawCertificateParams struct {
+	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListChargeRulesParams defines parameters for ListChargeRules.
+type ListChargeRulesParams struct {
+	// Limit How many items a page holds at most
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor The `next` of the page before
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// CreateChargeRulesParams defines parameters for CreateChargeRules.
+type CreateChargeRulesParams struct {
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -18010,6 +18312,21 @@ type PatchToolModelParams struct {
 	IfMatch IfMatch `json:"If-Match"`
 }
 
+// ListToolCostsParams defines parameters for ListToolCosts.
+type ListToolCostsParams struct {
+	// Limit How many items a page holds at most
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor The `next` of the page before
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// CreateToolCostsParams defines parameters for CreateToolCosts.
+type CreateToolCostsParams struct {
+	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
 // ListToolsParams defines parameters for ListTools.
 type ListToolsParams struct {
 	// Kind Only this kind
@@ -18484,6 +18801,9 @@ type CreateCalendarJSONRequestBody = CalendarIn
 // CreateCertificateJSONRequestBody defines body for CreateCertificate for application/json ContentType.
 type CreateCertificateJSONRequestBody = UseCertificateIn
 
+// CreateChargeRulesJSONRequestBody defines body for CreateChargeRules for application/json ContentType.
+type CreateChargeRulesJSONRequestBody = ChargeRulesIn
+
 // CreateChargeJSONRequestBody defines body for CreateCharge for application/json ContentType.
 type CreateChargeJSONRequestBody = ChargeIn
 
@@ -18690,6 +19010,9 @@ type CreateToolModelJSONRequestBody = ToolModelIn
 
 // PatchToolModelApplicationMergePatchPlusJSONRequestBody defines body for PatchToolModel for application/merge-patch+json ContentType.
 type PatchToolModelApplicationMergePatchPlusJSONRequestBody = ToolModelPatch
+
+// CreateToolCostsJSONRequestBody defines body for CreateToolCosts for application/json ContentType.
+type CreateToolCostsJSONRequestBody = ToolCostsIn
 
 // CreateToolJSONRequestBody defines body for CreateTool for application/json ContentType.
 type CreateToolJSONRequestBody = ToolIn
@@ -20722,6 +21045,12 @@ type ServerInterface interface {
 	// WithdrawCertificate Withdraw a certificate
 	// (POST /v1/clubs/{club}/certificates/{certificate}/withdraw)
 	WithdrawCertificate(ctx echo.Context, club InClub, certificate InCertificate, params WithdrawCertificateParams) error
+	// ListChargeRules By what rules the club charges
+	// (GET /v1/clubs/{club}/charge-rules)
+	ListChargeRules(ctx echo.Context, club InClub, params ListChargeRulesParams) error
+	// CreateChargeRules Set new rules of charging from a day on
+	// (POST /v1/clubs/{club}/charge-rules)
+	CreateChargeRules(ctx echo.Context, club InClub, params CreateChargeRulesParams) error
 	// CreateCharge A member owes for something
 	// (POST /v1/clubs/{club}/charges)
 	CreateCharge(ctx echo.Context, club InClub, params CreateChargeParams) error
@@ -21235,6 +21564,12 @@ type ServerInterface interface {
 	// PatchToolModel Change a tool model's name, what it costs or how it is lent
 	// (PATCH /v1/clubs/{club}/tool-models/{tool_model})
 	PatchToolModel(ctx echo.Context, club InClub, toolModel InToolModel, params PatchToolModelParams) error
+	// ListToolCosts What tools of a model cost and are expected to do
+	// (GET /v1/clubs/{club}/tool-models/{tool_model}/costs)
+	ListToolCosts(ctx echo.Context, club InClub, toolModel InToolModel, params ListToolCostsParams) error
+	// CreateToolCosts Set what tools of a model cost from a day on
+	// (POST /v1/clubs/{club}/tool-models/{tool_model}/costs)
+	CreateToolCosts(ctx echo.Context, club InClub, toolModel InToolModel, params CreateToolCostsParams) error
 	// ListTools Tools by number
 	// (GET /v1/clubs/{club}/tools)
 	ListTools(ctx echo.Context, club InClub, params ListToolsParams) error
@@ -22481,6 +22816,76 @@ func (w *ServerInterfaceWrapper) WithdrawCertificate(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.WithdrawCertificate(ctx, club, certificate, params)
+	return err
+}
+
+// ListChargeRules converts echo context to params.
+func (w *ServerInterfaceWrapper) ListChargeRules(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListChargeRulesParams
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// ------------- Optional query parameter "cursor" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "cursor", ctx.QueryParams(), &params.Cursor, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter cursor: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListChargeRules(ctx, club, params)
+	return err
+}
+
+// CreateChargeRules converts echo context to params.
+func (w *ServerInterfaceWrapper) CreateChargeRules(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params CreateChargeRulesParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.CreateChargeRules(ctx, club, params)
 	return err
 }
 
@@ -30083,6 +30488,92 @@ func (w *ServerInterfaceWrapper) PatchToolModel(ctx echo.Context) error {
 	return err
 }
 
+// ListToolCosts converts echo context to params.
+func (w *ServerInterfaceWrapper) ListToolCosts(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "tool_model" -------------
+	var toolModel InToolModel
+
+	err = runtime.BindStyledParameterWithOptions("simple", "tool_model", ctx.Param("tool_model"), &toolModel, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter tool_model: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListToolCostsParams
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// ------------- Optional query parameter "cursor" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "cursor", ctx.QueryParams(), &params.Cursor, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter cursor: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListToolCosts(ctx, club, toolModel, params)
+	return err
+}
+
+// CreateToolCosts converts echo context to params.
+func (w *ServerInterfaceWrapper) CreateToolCosts(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "tool_model" -------------
+	var toolModel InToolModel
+
+	err = runtime.BindStyledParameterWithOptions("simple", "tool_model", ctx.Param("tool_model"), &toolModel, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter tool_model: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params CreateToolCostsParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.CreateToolCosts(ctx, club, toolModel, params)
+	return err
+}
+
 // ListTools converts echo context to params.
 func (w *ServerInterfaceWrapper) ListTools(ctx echo.Context) error {
 	var err error
@@ -31953,6 +32444,8 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/clubs/:club/certificates", wrapper.CreateCertificate, options.OperationMiddlewares["createCertificate"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/certificates/:certificate", wrapper.GetCertificate, options.OperationMiddlewares["getCertificate"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/certificates/:certificate/withdraw", wrapper.WithdrawCertificate, options.OperationMiddlewares["withdrawCertificate"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/charge-rules", wrapper.ListChargeRules, options.OperationMiddlewares["listChargeRules"]...)
+	router.POST(options.BaseURL+"/v1/clubs/:club/charge-rules", wrapper.CreateChargeRules, options.OperationMiddlewares["createChargeRules"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/charges", wrapper.CreateCharge, options.OperationMiddlewares["createCharge"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/closures", wrapper.ListClosures, options.OperationMiddlewares["listClosures"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/closures", wrapper.CreateClosure, options.OperationMiddlewares["createClosure"]...)
@@ -32124,6 +32617,8 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/clubs/:club/tool-models", wrapper.CreateToolModel, options.OperationMiddlewares["createToolModel"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/tool-models/:tool_model", wrapper.GetToolModel, options.OperationMiddlewares["getToolModel"]...)
 	router.PATCH(options.BaseURL+"/v1/clubs/:club/tool-models/:tool_model", wrapper.PatchToolModel, options.OperationMiddlewares["patchToolModel"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/tool-models/:tool_model/costs", wrapper.ListToolCosts, options.OperationMiddlewares["listToolCosts"]...)
+	router.POST(options.BaseURL+"/v1/clubs/:club/tool-models/:tool_model/costs", wrapper.CreateToolCosts, options.OperationMiddlewares["createToolCosts"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/tools", wrapper.ListTools, options.OperationMiddlewares["listTools"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/tools", wrapper.CreateTool, options.OperationMiddlewares["createTool"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/tools/:tool", wrapper.GetTool, options.OperationMiddlewares["getTool"]...)

@@ -69,6 +69,8 @@ func furnished(t *testing.T) *world {
 	w.do("POST", w.at("repairs/R1/steps/penetrant/begin"), w.officer, row{}).want(200)
 	books := w.as("treasurer")
 	w.do("POST", w.at("charges"), books, row{"member": "A7", "tool": "M7", "reason": "use", "amount": row{"minor": 450}, "note": "=two holes, \"dry\"\r\n"}).want(201)
+	w.do("POST", w.at("charge-rules"), books, row{"valid_from": w.day(0), "late_per_day": money(200), "consumables": []row{{"kind": "reamer", "per_unit": money(20)}, {"kind": "drift", "per_unit": money(5)}}, "exempt": []string{"guests", "officers"}, "note": "=as decided, \"all\"\r\n"}).want(201)
+	w.do("POST", w.at("tool-models/MIC/costs"), books, row{"valid_from": w.day(0), "cost": money(9000), "note": "-a guess | for now"}).want(201)
 	w.do("POST", w.at("ledger/closings"), books, row{"closed_until": "2026-01-31", "note": "-looked | through"}).want(201)
 	add("readings", row{"joint": "left-upper", "value": "0.322 in", "with": "bore_gauge", "stage": "reamed"})
 	add("repairs/R1/plans", row{"free": row{"weekly": []row{{"weekday": 6, "from": "08:00", "until": "18:00"}}}, "ordering": "at_hand", "at_hand": []string{"reamer"}})

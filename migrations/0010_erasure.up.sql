@@ -93,6 +93,9 @@ BEGIN
   UPDATE entry SET note = '' WHERE club_id = c AND note <> '';
   UPDATE closing SET note = '' WHERE club_id = c AND note <> '';
   UPDATE bank_row SET reference = '', name = '', version = version + 1 WHERE club_id = c AND reference || name <> '';
+  UPDATE charge_rule SET note = '' WHERE club_id = c AND note <> '';
+  UPDATE tool_cost SET note = '' WHERE club_id = c AND note <> '';
+  UPDATE loan_charge SET note = '', damage_note = '' WHERE club_id = c AND (note <> '' OR damage_note <> '');
   UPDATE kit SET note = '', version = version + 1 WHERE club_id = c AND note <> '';
   UPDATE club SET slug = 'erased-' || right(club_id::text, 12), name = 'Erased club', origins = '{}', version = version + 1 WHERE club_id = c;
 END $$;

@@ -127,9 +127,7 @@ CREATE TABLE loan_charge (
   FOREIGN KEY (club_id, quote_id, quote_line) REFERENCES quote_line (club_id, quote_id, line),
   FOREIGN KEY (club_id, rule_id) REFERENCES charge_rule,
   FOREIGN KEY (club_id, cost_id) REFERENCES tool_cost,
-  CONSTRAINT loan_charge_corrected_once UNIQUE (club_id, corrects),
-  CONSTRAINT loan_charge_says_why_corrected CHECK ((corrects IS NULL) = (note = '')),
-  CONSTRAINT loan_charge_damage_is_told CHECK ((damage_minor > 0) = (damage_note <> ''))
+  CONSTRAINT loan_charge_corrected_once UNIQUE (club_id, corrects)
 );
 CREATE UNIQUE INDEX loan_charged_once ON loan_charge (club_id, loan_id) WHERE corrects IS NULL;
 CREATE INDEX loan_charge_of_tool ON loan_charge (club_id, tool_id, lent_at);

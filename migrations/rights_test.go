@@ -83,6 +83,12 @@ var rights = map[string]string{
 	"closing":              "INSERT SELECT",
 	"bank_statement":       "INSERT SELECT",
 	"bank_row":             "INSERT(booked_on,club_id,currency,digest,id,minor,name,reference,row_number,statement_id) SELECT UPDATE(decided_at,decided_by,entry_id,state,version)", // what the bank told stays
+	"charge_rule":          "INSERT SELECT",                                                                                                                                         // editions, quotes and charges are history
+	"tool_cost":            "INSERT SELECT",
+	"quote":                "INSERT SELECT",
+	"quote_line":           "INSERT SELECT",
+	"loan_charge":          "INSERT SELECT",
+	"loan_charge_entry":    "INSERT SELECT",
 	"import":               "INSERT SELECT UPDATE(revert_reason,reverted_at,reverted_by,version)",
 	"import_made":          "INSERT SELECT", // deleted from what it lists by revert_import only
 

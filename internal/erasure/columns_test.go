@@ -68,6 +68,9 @@ var columns = map[string]string{
 	"account.kind": code, "account.currency": code, "books.year_begins": code, "entry.kind": code, "entry.reason": code, "entry.currency": code, "entry.note": ofClub,
 	"posting.currency": code, "closing.note": ofClub,
 	"bank_row.currency": code, "bank_row.reference": personal, "bank_row.name": personal, "bank_row.digest": code, "bank_row.state": code,
+	"charge_rule.consumables": code, "charge_rule.exempt": code, "charge_rule.note": ofClub, "tool_cost.unit": code, "tool_cost.defaults": code, "tool_cost.note": ofClub,
+	"quote.currency": code, "quote_line.reckoned": code, // numbers, codes and ids
+	"loan_charge.currency": code, "loan_charge.damage_note": ofClub, "loan_charge.note": ofClub, "loan_charge.reckoned": code, "loan_charge_entry.reason": code,
 	"import.kind": code, "import.revert_reason": personal,
 	"import.report":                 code, // as it was answered: ids, the service's sentences, and of people their numbers, which nobody bears any more
 	"import_made.thing":             code,

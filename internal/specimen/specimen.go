@@ -166,6 +166,18 @@ func Fill(ctx context.Context, owner *pgxpool.Pool, club uuid.UUID, mark string)
 	add("closing", "id, closed_until, member_id, recorded_at", "$2, 1 + coalesce((select closed_until from books where club_id = $1), '2025-12-30'), $3, '2026-01-01Z'", id("closing"), id("member"))
 	add("bank_statement", "id, member_id, recorded_at, rows_read, created, existing", "$2, $3, '2026-01-01Z', 1, 1, 0", id("bank_statement"), id("member"))
 	add("bank_row", "id, statement_id, row_number, booked_on, minor, currency, reference, name, digest", "$2, $3, 2, '2026-01-01', 100, 'EUR', 'Specimen', 'Specimen', sha256(convert_to($2::uuid::text, 'UTF8'))", id("bank_row"), id("bank_statement"))
+	add("charge_rule", "id, number, valid_from, late_minor, late_grace_days, least_minor, consumables, exempt, member_id, recorded_at",
+		"$2, 1 + coalesce((select max(number) from charge_rule where club_id = $1), 0), '2026-01-01', 200, 1, 0, '{\"reamer\":20}', '{guests}', $3, '2026-01-01Z'", id("charge_rule"), id("member"))
+	add("tool_cost", "id, model_id, number, valid_from, cost_minor, sharpenings, sharpening_minor, residual_minor, life, unit, defaults, member_id, recorded_at",
+		"$2, $3, 1, '2026-01-01', 6000, 2, 1500, 0, 150, 'holes', '{}', $4, '2026-01-01Z'", id("tool_cost"), id("tool_model"), id("member"))
+	add("quote", "id, member_id, reservation_id, currency, by_member, quoted_at", "$2, $3, $4, 'EUR', $3, '2026-01-01Z'", id("quote"), id("member"), id("reservation"))
+	reckoned := `{"unit":"holes","units":1,"wear":60,"basis":{"cost":6000,"sharpenings":2,"sharpening_fee":1500,"residual":0,"life":150},"span":{"value":9000,"life":150,"done":{"units":0,"charged":0},"later":0}}`
+	add("quote_line", "quote_id, line, tool_id, model_id, period, rule_id, cost_id, units, use_minor, consumables_minor, other_minor, reckoned", "$2, 0, $3, $4, '[2126-01-01Z,2126-01-03Z)', $5, $6, 1, 60, 0, 0, $7",
+		id("quote"), id("tool"), id("tool_model"), id("charge_rule"), id("tool_cost"), reckoned)
+	add("loan_charge", "id, loan_id, tool_id, member_id, lent_at, quote_id, quote_line, rule_id, cost_id, cost_number, currency, units, flat_minor, wear_minor, consumables_minor, other_minor, late_minor, damage_minor, reckoned, booked_on, by_member, charged_at",
+		"$2, $3, $4, $5, '2026-01-01Z', $6, 0, $7, $8, 1, 'EUR', 1, 0, 60, 0, 0, 0, 0, $9, '2027-01-01', $5, '2026-01-01Z'",
+		id("loan_charge"), id("loan"), id("tool"), id("member"), id("quote"), id("charge_rule"), id("tool_cost"), reckoned)
+	add("loan_charge_entry", "charge_id, reason, entry_id", "$2, 'use', $3", id("loan_charge"), id("entry"))
 	// Another repair was signed off and has its record, as the journal tells: the specimen can still be acted on.
 	b.Queue(`insert into repair (club_id, id, number, vehicle_id, procedure_id, edition, garage_id, lead_id, state, safety, began_at, signed_at, signed_by)
 		values ($1, $2, $3, $4, $5, $6, $7, $8, 'signed', false, '2026-01-01Z', '2026-01-02Z', $8)`,
