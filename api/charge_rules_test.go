@@ -41,9 +41,9 @@ func TestChargeRulesAreEditionsThatStay(t *testing.T) {
 	}
 	w.do("POST", at, treasurer, row{"valid_from": w.day(-1)}).want(422).wantFault("/valid_from")
 	w.do("POST", at, treasurer, row{"valid_from": w.day(800)}).want(422).wantFault("/valid_from")
-	w.do("POST", at, treasurer, row{"valid_from": w.day(0), "late_per_day": row{"minor": 200, "currency": "USD"}, "late_most": money(100),
+	w.do("POST", at, treasurer, row{"valid_from": w.day(0), "late_per_day": money(200), "late_most": money(100), "least": row{"minor": 200, "currency": "USD"},
 		"consumables": []row{{"kind": "reamer", "per_unit": money(1)}, {"kind": "reamer", "per_unit": row{"minor": 1, "currency": "USD"}}}}).
-		want(422).wantFault("/late_per_day/currency").wantFault("/late_most").wantFault("/consumables/1/kind").wantFault("/consumables/1/per_unit/currency")
+		want(422).wantFault("/least/currency").wantFault("/late_most").wantFault("/consumables/1/kind").wantFault("/consumables/1/per_unit/currency")
 	w.do("POST", at, w.as("member"), row{"valid_from": w.day(0)}).want(403).wantProblem("missing-role")
 }
 
