@@ -7179,7 +7179,7 @@ type ConformityOutDecision string
 // ConformityOutRule defines model for ConformityOut.Rule.
 type ConformityOutRule string
 
-// Consumable defines model for Consumable.
+// Consumable What one unit of use of tools of a kind costs in oil, swarf cloths and the like
 type Consumable struct {
 	// Kind What sort of tool it is
 	Kind ToolKind `json:"kind"`
