@@ -709,16 +709,16 @@ func (e DepositInAct) Valid() bool {
 
 // Defines values for DistanceUnit.
 const (
-	Km DistanceUnit = "km"
-	Mi DistanceUnit = "mi"
+	DistanceUnitKm DistanceUnit = "km"
+	DistanceUnitMi DistanceUnit = "mi"
 )
 
 // Valid indicates whether the value is a known member of the DistanceUnit enum.
 func (e DistanceUnit) Valid() bool {
 	switch e {
-	case Km:
+	case DistanceUnitKm:
 		return true
-	case Mi:
+	case DistanceUnitMi:
 		return true
 	default:
 		return false
@@ -1226,6 +1226,282 @@ func (e HealthReportStatus) Valid() bool {
 	case Ok:
 		return true
 	case Unavailable:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for HistoryBossKind.
+const (
+	HistoryBossKindClosed    HistoryBossKind = "closed"
+	HistoryBossKindRolledEye HistoryBossKind = "rolled_eye"
+)
+
+// Valid indicates whether the value is a known member of the HistoryBossKind enum.
+func (e HistoryBossKind) Valid() bool {
+	switch e {
+	case HistoryBossKindClosed:
+		return true
+	case HistoryBossKindRolledEye:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for HistoryDistanceUnit.
+const (
+	HistoryDistanceUnitKm HistoryDistanceUnit = "km"
+	HistoryDistanceUnitMi HistoryDistanceUnit = "mi"
+)
+
+// Valid indicates whether the value is a known member of the HistoryDistanceUnit enum.
+func (e HistoryDistanceUnit) Valid() bool {
+	switch e {
+	case HistoryDistanceUnitKm:
+		return true
+	case HistoryDistanceUnitMi:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for HistoryDocumentSchema.
+const (
+	PinwrightHistory1 HistoryDocumentSchema = "pinwright-history/1"
+)
+
+// Valid indicates whether the value is a known member of the HistoryDocumentSchema enum.
+func (e HistoryDocumentSchema) Valid() bool {
+	switch e {
+	case PinwrightHistory1:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for HistoryFeatureDuty.
+const (
+	HistoryFeatureDutyHeld    HistoryFeatureDuty = "held"
+	HistoryFeatureDutyRunning HistoryFeatureDuty = "running"
+)
+
+// Valid indicates whether the value is a known member of the HistoryFeatureDuty enum.
+func (e HistoryFeatureDuty) Valid() bool {
+	switch e {
+	case HistoryFeatureDutyHeld:
+		return true
+	case HistoryFeatureDutyRunning:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for HistoryFeatureShape.
+const (
+	HistoryFeatureShapeBore HistoryFeatureShape = "bore"
+	HistoryFeatureShapePin  HistoryFeatureShape = "pin"
+)
+
+// Valid indicates whether the value is a known member of the HistoryFeatureShape enum.
+func (e HistoryFeatureShape) Valid() bool {
+	switch e {
+	case HistoryFeatureShapeBore:
+		return true
+	case HistoryFeatureShapePin:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for HistoryInstrumentState.
+const (
+	HistoryInstrumentStateCalibrated   HistoryInstrumentState = "calibrated"
+	HistoryInstrumentStateOverdue      HistoryInstrumentState = "overdue"
+	HistoryInstrumentStateUncalibrated HistoryInstrumentState = "uncalibrated"
+)
+
+// Valid indicates whether the value is a known member of the HistoryInstrumentState enum.
+func (e HistoryInstrumentState) Valid() bool {
+	switch e {
+	case HistoryInstrumentStateCalibrated:
+		return true
+	case HistoryInstrumentStateOverdue:
+		return true
+	case HistoryInstrumentStateUncalibrated:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for HistoryMeansGuidance.
+const (
+	HistoryMeansGuidanceFloating     HistoryMeansGuidance = "floating"
+	HistoryMeansGuidanceHeldToAxis   HistoryMeansGuidance = "held_to_axis"
+	HistoryMeansGuidanceJig          HistoryMeansGuidance = "jig"
+	HistoryMeansGuidanceLineOfLeaves HistoryMeansGuidance = "line_of_leaves"
+	HistoryMeansGuidancePilot        HistoryMeansGuidance = "pilot"
+)
+
+// Valid indicates whether the value is a known member of the HistoryMeansGuidance enum.
+func (e HistoryMeansGuidance) Valid() bool {
+	switch e {
+	case HistoryMeansGuidanceFloating:
+		return true
+	case HistoryMeansGuidanceHeldToAxis:
+		return true
+	case HistoryMeansGuidanceJig:
+		return true
+	case HistoryMeansGuidanceLineOfLeaves:
+		return true
+	case HistoryMeansGuidancePilot:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for HistoryPhotoMediaType.
+const (
+	HistoryPhotoMediaTypeImagejpeg HistoryPhotoMediaType = "image/jpeg"
+	HistoryPhotoMediaTypeImagepng  HistoryPhotoMediaType = "image/png"
+)
+
+// Valid indicates whether the value is a known member of the HistoryPhotoMediaType enum.
+func (e HistoryPhotoMediaType) Valid() bool {
+	switch e {
+	case HistoryPhotoMediaTypeImagejpeg:
+		return true
+	case HistoryPhotoMediaTypeImagepng:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for HistoryReadingEndTried.
+const (
+	HistoryReadingEndTriedA    HistoryReadingEndTried = "a"
+	HistoryReadingEndTriedB    HistoryReadingEndTried = "b"
+	HistoryReadingEndTriedBoth HistoryReadingEndTried = "both"
+)
+
+// Valid indicates whether the value is a known member of the HistoryReadingEndTried enum.
+func (e HistoryReadingEndTried) Valid() bool {
+	switch e {
+	case HistoryReadingEndTriedA:
+		return true
+	case HistoryReadingEndTriedB:
+		return true
+	case HistoryReadingEndTriedBoth:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for HistoryReadingKind.
+const (
+	HistoryReadingKindGo       HistoryReadingKind = "go"
+	HistoryReadingKindMeasured HistoryReadingKind = "measured"
+	HistoryReadingKindNoGo     HistoryReadingKind = "no_go"
+	HistoryReadingKindStarts   HistoryReadingKind = "starts"
+)
+
+// Valid indicates whether the value is a known member of the HistoryReadingKind enum.
+func (e HistoryReadingKind) Valid() bool {
+	switch e {
+	case HistoryReadingKindGo:
+		return true
+	case HistoryReadingKindMeasured:
+		return true
+	case HistoryReadingKindNoGo:
+		return true
+	case HistoryReadingKindStarts:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for HistoryTemplateFeatureDuty.
+const (
+	HistoryTemplateFeatureDutyHeld    HistoryTemplateFeatureDuty = "held"
+	HistoryTemplateFeatureDutyRunning HistoryTemplateFeatureDuty = "running"
+)
+
+// Valid indicates whether the value is a known member of the HistoryTemplateFeatureDuty enum.
+func (e HistoryTemplateFeatureDuty) Valid() bool {
+	switch e {
+	case HistoryTemplateFeatureDutyHeld:
+		return true
+	case HistoryTemplateFeatureDutyRunning:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for HistoryTemplateFeatureShape.
+const (
+	HistoryTemplateFeatureShapeBore HistoryTemplateFeatureShape = "bore"
+	HistoryTemplateFeatureShapePin  HistoryTemplateFeatureShape = "pin"
+)
+
+// Valid indicates whether the value is a known member of the HistoryTemplateFeatureShape enum.
+func (e HistoryTemplateFeatureShape) Valid() bool {
+	switch e {
+	case HistoryTemplateFeatureShapeBore:
+		return true
+	case HistoryTemplateFeatureShapePin:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for HistoryVoidOf.
+const (
+	HistoryVoidOfDistance  HistoryVoidOf = "distance"
+	HistoryVoidOfReading   HistoryVoidOf = "reading"
+	HistoryVoidOfWearEvent HistoryVoidOf = "wear_event"
+)
+
+// Valid indicates whether the value is a known member of the HistoryVoidOf enum.
+func (e HistoryVoidOf) Valid() bool {
+	switch e {
+	case HistoryVoidOfDistance:
+		return true
+	case HistoryVoidOfReading:
+		return true
+	case HistoryVoidOfWearEvent:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for HistoryWearEventKind.
+const (
+	HistoryWearEventKindLubricated HistoryWearEventKind = "lubricated"
+	HistoryWearEventKindOther      HistoryWearEventKind = "other"
+	HistoryWearEventKindRepaired   HistoryWearEventKind = "repaired"
+)
+
+// Valid indicates whether the value is a known member of the HistoryWearEventKind enum.
+func (e HistoryWearEventKind) Valid() bool {
+	switch e {
+	case HistoryWearEventKindLubricated:
+		return true
+	case HistoryWearEventKindOther:
+		return true
+	case HistoryWearEventKindRepaired:
 		return true
 	default:
 		return false
@@ -2164,16 +2440,16 @@ func (e PaymentInTo) Valid() bool {
 
 // Defines values for PhotoImageMediaType.
 const (
-	Imagejpeg PhotoImageMediaType = "image/jpeg"
-	Imagepng  PhotoImageMediaType = "image/png"
+	PhotoImageMediaTypeImagejpeg PhotoImageMediaType = "image/jpeg"
+	PhotoImageMediaTypeImagepng  PhotoImageMediaType = "image/png"
 )
 
 // Valid indicates whether the value is a known member of the PhotoImageMediaType enum.
 func (e PhotoImageMediaType) Valid() bool {
 	switch e {
-	case Imagejpeg:
+	case PhotoImageMediaTypeImagejpeg:
 		return true
-	case Imagepng:
+	case PhotoImageMediaTypeImagepng:
 		return true
 	default:
 		return false
@@ -8893,6 +9169,507 @@ type HingeLoad struct {
 	// Example: 440
 	MostNewtons float64 `json:"most_newtons"`
 }
+
+// HistoryAccess What the place allows of a tool
+type HistoryAccess struct {
+	Blind        *bool  `json:"blind,omitempty"`
+	Interrupted  *bool  `json:"interrupted,omitempty"`
+	Keyway       *bool  `json:"keyway,omitempty"`
+	OilGroove    *bool  `json:"oil_groove,omitempty"`
+	RoomBeforeNm *int64 `json:"room_before_nm,omitempty"`
+	RoomBeyondNm *int64 `json:"room_beyond_nm,omitempty"`
+}
+
+// HistoryBoss The metal about the bores
+type HistoryBoss struct {
+	HardnessHb *float64         `json:"hardness_hb,omitempty"`
+	Kind       *HistoryBossKind `json:"kind,omitempty"`
+
+	// Material Example: steel
+	Material      *string `json:"material,omitempty"`
+	MinimumWallNm *int64  `json:"minimum_wall_nm,omitempty"`
+
+	// OuterNm Nanometres
+	OuterNm *HistorySize `json:"outer_nm,omitempty"`
+}
+
+// HistoryBossKind defines model for HistoryBoss.Kind.
+type HistoryBossKind string
+
+// HistoryConsent That a vehicle's whole history may be given out
+type HistoryConsent struct {
+	ExpiresAt time.Time `json:"expires_at"`
+	GivenAt   time.Time `json:"given_at"`
+
+	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Id Id `json:"id"`
+
+	// Live It stands now: the history may be fetched
+	Live bool    `json:"live"`
+	Note *string `json:"note,omitempty"`
+
+	// OwnerId Whose vehicle it was then; when it is another's, the consent ends
+	OwnerId openapi_types.UUID `json:"owner_id"`
+
+	// RecordedBy UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	RecordedBy Id `json:"recorded_by"`
+
+	// VehicleId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	VehicleId   Id         `json:"vehicle_id"`
+	WithdrawnAt *time.Time `json:"withdrawn_at,omitempty"`
+
+	// Written On paper, as an officer recorded it
+	Written bool `json:"written"`
+}
+
+// HistoryConsentIn That a vehicle's whole history may be given out
+type HistoryConsentIn struct {
+	// Days For how many days from now
+	Days *int `json:"days,omitempty"`
+
+	// Note Where the paper is that the owner signed. Needed of an officer who records the consent of somebody else
+	//
+	// Example: Signed on 2 May; in the binder at the club
+	Note *string `json:"note,omitempty"`
+}
+
+// HistoryConsentPage A page of a list; there are more while it has `next`
+type HistoryConsentPage struct {
+	Items []HistoryConsent `json:"items"`
+	Next  *string          `json:"next,omitempty"`
+}
+
+// HistoryContent Everything there is. Lengths in nanometres, times in UTC; in order of time, then id
+type HistoryContent struct {
+	Distances []HistoryDistance `json:"distances"`
+	Joints    []HistoryJoint    `json:"joints"`
+	Photos    []HistoryPhoto    `json:"photos"`
+	Readings  []HistoryReading  `json:"readings"`
+	Records   []HistoryRecord   `json:"records"`
+
+	// Vehicle The vehicle
+	Vehicle    HistoryVehicle     `json:"vehicle"`
+	Voids      []HistoryVoid      `json:"voids"`
+	WearEvents []HistoryWearEvent `json:"wear_events"`
+}
+
+// HistoryDigests For each row of `content`, in its order, the SHA-256 of its canonical form (RFC 8785)
+type HistoryDigests struct {
+	Distances []HistoryHash `json:"distances"`
+	Joints    []HistoryHash `json:"joints"`
+	Photos    []HistoryHash `json:"photos"`
+	Readings  []HistoryHash `json:"readings"`
+	Records   []HistoryHash `json:"records"`
+
+	// Vehicle SHA-256 in hexadecimal digits
+	Vehicle    HistoryHash   `json:"vehicle"`
+	Voids      []HistoryHash `json:"voids"`
+	WearEvents []HistoryHash `json:"wear_events"`
+}
+
+// HistoryDistance What the odometer showed
+type HistoryDistance struct {
+	// Id The id that it has where it came from
+	Id HistoryId `json:"id"`
+
+	// Origin The club where it was measured or done
+	Origin   HistoryOrigin       `json:"origin"`
+	Previous *float64            `json:"previous,omitempty"`
+	Replaced bool                `json:"replaced"`
+	Shown    float64             `json:"shown"`
+	TakenAt  time.Time           `json:"taken_at"`
+	Unit     HistoryDistanceUnit `json:"unit"`
+}
+
+// HistoryDistanceUnit defines model for HistoryDistance.Unit.
+type HistoryDistanceUnit string
+
+// HistoryDocument A vehicle's whole history, to be taken into another club. `GET /v1/schemas/history/1` is its JSON Schema (2020-12).
+//
+// **Versions.** `schema` names the form. Within a version nothing is added, taken away or given another meaning; whatever says something else has the next number, and an address of its own. A service goes on taking the versions it took before.
+//
+// **Hash.** Each row has its digest; `hash` is the SHA-256 of the canonical form of an object of the two members `digests` and `schema`. `made_at` and `from` are outside: the same content has the same hash, whoever gives it out. A hash tells that nothing was changed on the way, not who wrote it; whoever doubts a record asks the service that made it, by `GET /v1/records/{record_hash}`.
+//
+// **People.** No name, number, note, reason or caption of a member is in it. Who read is a key that means nothing beyond this vehicle; records hold members' ids, since their hashes rest on them.
+type HistoryDocument struct {
+	// Content Everything there is. Lengths in nanometres, times in UTC; in order of time, then id
+	Content HistoryContent `json:"content"`
+
+	// Digests For each row of `content`, in its order, the SHA-256 of its canonical form (RFC 8785)
+	Digests HistoryDigests `json:"digests"`
+
+	// From The club that gave the document out
+	From HistoryFrom `json:"from"`
+
+	// Hash SHA-256 in hexadecimal digits
+	Hash   HistoryHash           `json:"hash"`
+	MadeAt time.Time             `json:"made_at"`
+	Schema HistoryDocumentSchema `json:"schema"`
+}
+
+// HistoryDocumentSchema defines model for HistoryDocument.Schema.
+type HistoryDocumentSchema string
+
+// HistoryExport That a history was given out
+type HistoryExport struct {
+	// ConsentId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	ConsentId Id `json:"consent_id"`
+
+	// Hash SHA-256 in hexadecimal digits
+	Hash HistoryHash `json:"hash"`
+
+	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Id     Id        `json:"id"`
+	MadeAt time.Time `json:"made_at"`
+
+	// MemberId Who fetched it
+	MemberId openapi_types.UUID `json:"member_id"`
+
+	// Rows Example: 42
+	Rows int `json:"rows"`
+}
+
+// HistoryExportPage A page of a list; there are more while it has `next`
+type HistoryExportPage struct {
+	Items []HistoryExport `json:"items"`
+	Next  *string         `json:"next,omitempty"`
+}
+
+// HistoryFacts What speaks against reaming, as seen on the part
+type HistoryFacts struct {
+	BentLeaf        *bool `json:"bent_leaf,omitempty"`
+	BentPin         *bool `json:"bent_pin,omitempty"`
+	Coated          *bool `json:"coated,omitempty"`
+	CrackedBoss     *bool `json:"cracked_boss,omitempty"`
+	HardenedBore    *bool `json:"hardened_bore,omitempty"`
+	LeavesOutOfLine *bool `json:"leaves_out_of_line,omitempty"`
+	LinedBush       *bool `json:"lined_bush,omitempty"`
+	SinteredBush    *bool `json:"sintered_bush,omitempty"`
+	SteppedPin      *bool `json:"stepped_pin,omitempty"`
+	ThinBoss        *bool `json:"thin_boss,omitempty"`
+}
+
+// HistoryFeature One measurable cylinder of a joint
+type HistoryFeature struct {
+	// Code A short name that serves as an id: letters, digits, dot, dash, underscore
+	Code Code               `json:"code"`
+	Duty HistoryFeatureDuty `json:"duty"`
+
+	// Id The id that it has where it came from
+	Id HistoryId `json:"id"`
+
+	// LengthNm Nanometres
+	LengthNm *HistorySize `json:"length_nm,omitempty"`
+
+	// NominalNm Nanometres
+	NominalNm *HistorySize        `json:"nominal_nm,omitempty"`
+	Shape     HistoryFeatureShape `json:"shape"`
+	Usual     bool                `json:"usual"`
+}
+
+// HistoryFeatureDuty defines model for HistoryFeature.Duty.
+type HistoryFeatureDuty string
+
+// HistoryFeatureShape defines model for HistoryFeature.Shape.
+type HistoryFeatureShape string
+
+// HistoryForm Means of form error to expect
+type HistoryForm struct {
+	BellMouthNm *int64 `json:"bell_mouth_nm,omitempty"`
+	OvalityNm   *int64 `json:"ovality_nm,omitempty"`
+	SurfaceNm   *int64 `json:"surface_nm,omitempty"`
+}
+
+// HistoryFrom The club that gave the document out
+type HistoryFrom struct {
+	// ClubId The id that it has where it came from
+	ClubId HistoryId `json:"club_id"`
+
+	// Name A name for people
+	Name Name `json:"name"`
+}
+
+// HistoryHash SHA-256 in hexadecimal digits
+type HistoryHash = string
+
+// HistoryId The id that it has where it came from
+type HistoryId = openapi_types.UUID
+
+// HistoryInstrument What measured, as far as it says how well: never its number or whose it is
+type HistoryInstrument struct {
+	CalibratedOn   *openapi_types.Date `json:"calibrated_on,omitempty"`
+	CoverageFactor *float64            `json:"coverage_factor,omitempty"`
+	DueOn          *openapi_types.Date `json:"due_on,omitempty"`
+
+	// ExpandedUncertaintyNm Nanometres
+	ExpandedUncertaintyNm *HistorySize `json:"expanded_uncertainty_nm,omitempty"`
+
+	// Key Equal for what was read with the same one; it means nothing beyond this vehicle
+	Key openapi_types.UUID `json:"key"`
+
+	// Kind What a length was measured with, where no instrument is named
+	Kind Method `json:"kind"`
+
+	// ResolutionNm Nanometres
+	ResolutionNm *HistorySize `json:"resolution_nm,omitempty"`
+
+	// State On the day of the reading
+	State HistoryInstrumentState `json:"state"`
+}
+
+// HistoryInstrumentState On the day of the reading
+type HistoryInstrumentState string
+
+// HistoryJoint A joint with its features; pins in stock are the club's and left out
+type HistoryJoint struct {
+	CoatingNm *int64 `json:"coating_nm,omitempty"`
+
+	// Facts What speaks against reaming, as seen on the part
+	Facts    HistoryFacts     `json:"facts"`
+	Features []HistoryFeature `json:"features"`
+
+	// Id The id that it has where it came from
+	Id HistoryId `json:"id"`
+
+	// Means How the joint can be got at
+	Means HistoryMeans `json:"means"`
+
+	// Position A short name that serves as an id: letters, digits, dot, dash, underscore
+	Position Code `json:"position"`
+
+	// Target The clearance wanted, in one of three forms
+	Target HistoryTarget `json:"target"`
+
+	// Template What joints of this kind have in common, in full: the other club may have no such template, or another of the same code
+	Template HistoryTemplate `json:"template"`
+}
+
+// HistoryMeans How the joint can be got at
+type HistoryMeans struct {
+	// Access What the place allows of a tool
+	Access *HistoryAccess `json:"access,omitempty"`
+
+	// Boss The metal about the bores
+	Boss             *HistoryBoss          `json:"boss,omitempty"`
+	Guidance         *HistoryMeansGuidance `json:"guidance,omitempty"`
+	GuidanceOffsetNm *int64                `json:"guidance_offset_nm,omitempty"`
+}
+
+// HistoryMeansGuidance defines model for HistoryMeans.Guidance.
+type HistoryMeansGuidance string
+
+// HistoryOrigin The club where it was measured or done
+type HistoryOrigin = openapi_types.UUID
+
+// HistoryPhoto That there is a photo, and its hash; the picture stays where it is, and so does its caption
+type HistoryPhoto struct {
+	AddedAt time.Time `json:"added_at"`
+	Bytes   int64     `json:"bytes"`
+
+	// Hash SHA-256 in hexadecimal digits
+	Hash   HistoryHash `json:"hash"`
+	Height int         `json:"height"`
+
+	// Id The id that it has where it came from
+	Id HistoryId `json:"id"`
+
+	// JointId The id that it has where it came from
+	JointId   HistoryId             `json:"joint_id"`
+	MediaType HistoryPhotoMediaType `json:"media_type"`
+
+	// Origin The club where it was measured or done
+	Origin HistoryOrigin `json:"origin"`
+	Width  int           `json:"width"`
+}
+
+// HistoryPhotoMediaType defines model for HistoryPhoto.MediaType.
+type HistoryPhotoMediaType string
+
+// HistoryReading One observation, as it was entered
+type HistoryReading struct {
+	// Assumed Example: ["assumed_stage"]
+	Assumed          []string `json:"assumed"`
+	Deburred         *bool    `json:"deburred,omitempty"`
+	DirectionDegrees *float64 `json:"direction_degrees,omitempty"`
+
+	// Doubtful Why the size cannot be right; such a reading counts for nothing
+	//
+	// Example: far_from_nominal
+	Doubtful *string                 `json:"doubtful,omitempty"`
+	EndTried *HistoryReadingEndTried `json:"end_tried,omitempty"`
+
+	// Entered As it was typed
+	//
+	// Example: 9.121
+	Entered string `json:"entered"`
+
+	// FeatureId The id that it has where it came from
+	FeatureId HistoryId `json:"feature_id"`
+
+	// Id The id that it has where it came from
+	Id HistoryId `json:"id"`
+
+	// Instrument What measured, as far as it says how well: never its number or whose it is
+	Instrument *HistoryInstrument `json:"instrument,omitempty"`
+	Kind       HistoryReadingKind `json:"kind"`
+
+	// Observer Equal for what the same person read; it means nothing beyond this vehicle, and no name is told
+	Observer openapi_types.UUID `json:"observer"`
+
+	// Origin The club where it was measured or done
+	Origin     HistoryOrigin `json:"origin"`
+	PartLength *bool         `json:"part_length,omitempty"`
+
+	// SizeNm Nanometres
+	SizeNm HistorySize `json:"size_nm"`
+
+	// Stage Of the feature when it was read. A reamed bore starts a new size
+	Stage Stage `json:"stage"`
+
+	// Station Place along the axis. On a pin the mouths are its unworn ends
+	Station *Station `json:"station,omitempty"`
+
+	// Surface How the surface looks and feels
+	Surface            Surface   `json:"surface"`
+	TakenAt            time.Time `json:"taken_at"`
+	TemperatureCelsius *float64  `json:"temperature_celsius,omitempty"`
+
+	// Unit Unit of length (UCUM mm, um, [in_i], [mil_i])
+	Unit Unit `json:"unit"`
+
+	// With What a length was measured with, where no instrument is named
+	With *Method `json:"with,omitempty"`
+}
+
+// HistoryReadingEndTried defines model for HistoryReading.EndTried.
+type HistoryReadingEndTried string
+
+// HistoryReadingKind defines model for HistoryReading.Kind.
+type HistoryReadingKind string
+
+// HistoryRecord The record of a repair, as it was written. Each follows the one before it of the same origin: its content names that one's hash
+type HistoryRecord struct {
+	// Content Canonical JSON (RFC 8785) as a text, so that `hash` is the SHA-256 of these very bytes in UTF-8. Members stand in it by id only
+	//
+	// Example: {}
+	Content string `json:"content"`
+
+	// Hash SHA-256 in hexadecimal digits
+	Hash   HistoryHash `json:"hash"`
+	MadeAt time.Time   `json:"made_at"`
+
+	// Origin The club where it was measured or done
+	Origin HistoryOrigin `json:"origin"`
+
+	// Place In the chain of its origin, from 1
+	Place int `json:"place"`
+}
+
+// HistorySize Nanometres
+type HistorySize = int64
+
+// HistoryTarget The clearance wanted, in one of three forms
+type HistoryTarget struct {
+	ClearanceMaxNm *int64 `json:"clearance_max_nm,omitempty"`
+	ClearanceMinNm *int64 `json:"clearance_min_nm,omitempty"`
+
+	// Fit Example: H7/g6
+	Fit        *string `json:"fit,omitempty"`
+	Thousandth *bool   `json:"thousandth,omitempty"`
+}
+
+// HistoryTemplate What joints of this kind have in common, in full: the other club may have no such template, or another of the same code
+type HistoryTemplate struct {
+	Cautions []string `json:"cautions"`
+
+	// Code A short name that serves as an id: letters, digits, dot, dash, underscore
+	Code     Code                     `json:"code"`
+	Features []HistoryTemplateFeature `json:"features"`
+
+	// Form Means of form error to expect
+	Form HistoryForm `json:"form"`
+
+	// Means How the joint can be got at
+	Means HistoryMeans `json:"means"`
+
+	// Name A name for people
+	Name           Name `json:"name"`
+	SafetyCritical bool `json:"safety_critical"`
+
+	// Target The clearance wanted, in one of three forms
+	Target HistoryTarget `json:"target"`
+}
+
+// HistoryTemplateFeature A cylinder that joints of this kind have
+type HistoryTemplateFeature struct {
+	// Code A short name that serves as an id: letters, digits, dot, dash, underscore
+	Code Code                       `json:"code"`
+	Duty HistoryTemplateFeatureDuty `json:"duty"`
+
+	// LengthNm Nanometres
+	LengthNm *HistorySize `json:"length_nm,omitempty"`
+
+	// NominalNm Nanometres
+	NominalNm *HistorySize                `json:"nominal_nm,omitempty"`
+	Shape     HistoryTemplateFeatureShape `json:"shape"`
+	Usual     bool                        `json:"usual"`
+}
+
+// HistoryTemplateFeatureDuty defines model for HistoryTemplateFeature.Duty.
+type HistoryTemplateFeatureDuty string
+
+// HistoryTemplateFeatureShape defines model for HistoryTemplateFeature.Shape.
+type HistoryTemplateFeatureShape string
+
+// HistoryVehicle The vehicle
+type HistoryVehicle struct {
+	BuiltYear     *int    `json:"built_year,omitempty"`
+	ChassisNumber *string `json:"chassis_number,omitempty"`
+
+	// Code A short name that serves as an id: letters, digits, dot, dash, underscore
+	Code Code `json:"code"`
+
+	// Id The id that it has where it came from
+	Id HistoryId `json:"id"`
+
+	// Name A name for people
+	Name Name `json:"name"`
+}
+
+// HistoryVoid That something was taken back. Why is left out, since people are named in such words
+type HistoryVoid struct {
+	At time.Time `json:"at"`
+
+	// Id The id that it has where it came from
+	Id HistoryId     `json:"id"`
+	Of HistoryVoidOf `json:"of"`
+
+	// Origin The club where it was measured or done
+	Origin HistoryOrigin `json:"origin"`
+
+	// ReplacedBy The id that it has where it came from
+	ReplacedBy *HistoryId `json:"replaced_by,omitempty"`
+}
+
+// HistoryVoidOf defines model for HistoryVoid.Of.
+type HistoryVoidOf string
+
+// HistoryWearEvent What was done to a joint, without words
+type HistoryWearEvent struct {
+	// Id The id that it has where it came from
+	Id HistoryId `json:"id"`
+
+	// JointId The id that it has where it came from
+	JointId    HistoryId            `json:"joint_id"`
+	Kind       HistoryWearEventKind `json:"kind"`
+	OccurredAt time.Time            `json:"occurred_at"`
+
+	// Origin The club where it was measured or done
+	Origin HistoryOrigin `json:"origin"`
+}
+
+// HistoryWearEventKind defines model for HistoryWearEvent.Kind.
+type HistoryWearEventKind string
 
 // HoningIn A bore that is to become larger or smoother: ream or hone
 type HoningIn struct {
@@ -16394,6 +17171,9 @@ type InGarage = Ref
 // InGaugeStudy UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 type InGaugeStudy = Id
 
+// InHistoryConsent UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+type InHistoryConsent = Id
+
 // InImport UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 type InImport = Id
 
@@ -17050,6 +17830,12 @@ type UndoHandoutParams struct {
 // UndoHandout409ApplicationProblemPlusJSONResponseBody defines parameters for UndoHandout.
 type UndoHandout409ApplicationProblemPlusJSONResponseBody struct {
 	union json.RawMessage
+}
+
+// WithdrawHistoryConsentParams defines parameters for WithdrawHistoryConsent.
+type WithdrawHistoryConsentParams struct {
+	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
 // ListIdentitiesParams defines parameters for ListIdentities.
@@ -18609,6 +19395,30 @@ type CreateDistanceParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// ListHistoryConsentsParams defines parameters for ListHistoryConsents.
+type ListHistoryConsentsParams struct {
+	// Limit How many items a page holds at most
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor The `next` of the page before
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// CreateHistoryConsentParams defines parameters for CreateHistoryConsent.
+type CreateHistoryConsentParams struct {
+	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListHistoryExportsParams defines parameters for ListHistoryExports.
+type ListHistoryExportsParams struct {
+	// Limit How many items a page holds at most
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor The `next` of the page before
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
 // ListJointsParams defines parameters for ListJoints.
 type ListJointsParams struct {
 	// Include What to show with it, separated by commas; features are always shown
@@ -19043,6 +19853,9 @@ type PatchVehicleApplicationMergePatchPlusJSONRequestBody = VehiclePatch
 
 // CreateDistanceJSONRequestBody defines body for CreateDistance for application/json ContentType.
 type CreateDistanceJSONRequestBody = DistanceIn
+
+// CreateHistoryConsentJSONRequestBody defines body for CreateHistoryConsent for application/json ContentType.
+type CreateHistoryConsentJSONRequestBody = HistoryConsentIn
 
 // CreateJointsJSONRequestBody defines body for CreateJoints for application/json ContentType.
 type CreateJointsJSONRequestBody = JointSetIn
@@ -21123,6 +21936,9 @@ type ServerInterface interface {
 	// UndoHandout Take a handout back within 15 minutes
 	// (POST /v1/clubs/{club}/handouts/{counter_act}/undo)
 	UndoHandout(ctx echo.Context, club InClub, counterAct InCounterAct, params UndoHandoutParams) error
+	// WithdrawHistoryConsent Withdraw a consent
+	// (POST /v1/clubs/{club}/history-consents/{history_consent}/withdraw)
+	WithdrawHistoryConsent(ctx echo.Context, club InClub, historyConsent InHistoryConsent, params WithdrawHistoryConsentParams) error
 	// ListIdentities Own identities at the OpenID Connect issuer; an officer sees all
 	// (GET /v1/clubs/{club}/identities)
 	ListIdentities(ctx echo.Context, club InClub, params ListIdentitiesParams) error
@@ -21648,6 +22464,18 @@ type ServerInterface interface {
 	// CreateDistance Record what a vehicle's odometer shows
 	// (POST /v1/clubs/{club}/vehicles/{vehicle}/distances)
 	CreateDistance(ctx echo.Context, club InClub, vehicle InVehicle, params CreateDistanceParams) error
+	// GetVehicleHistory A vehicle's whole history, to be taken into another club
+	// (GET /v1/clubs/{club}/vehicles/{vehicle}/history)
+	GetVehicleHistory(ctx echo.Context, club InClub, vehicle InVehicle) error
+	// ListHistoryConsents Consents to give a vehicle's history out, newest first
+	// (GET /v1/clubs/{club}/vehicles/{vehicle}/history-consents)
+	ListHistoryConsents(ctx echo.Context, club InClub, vehicle InVehicle, params ListHistoryConsentsParams) error
+	// CreateHistoryConsent Let a vehicle's history be given out
+	// (POST /v1/clubs/{club}/vehicles/{vehicle}/history-consents)
+	CreateHistoryConsent(ctx echo.Context, club InClub, vehicle InVehicle, params CreateHistoryConsentParams) error
+	// ListHistoryExports When a vehicle's history was given out, and to whom, newest first
+	// (GET /v1/clubs/{club}/vehicles/{vehicle}/history-exports)
+	ListHistoryExports(ctx echo.Context, club InClub, vehicle InVehicle, params ListHistoryExportsParams) error
 	// ListJoints Joints of a vehicle by position
 	// (GET /v1/clubs/{club}/vehicles/{vehicle}/joints)
 	ListJoints(ctx echo.Context, club InClub, vehicle InVehicle, params ListJointsParams) error
@@ -21687,6 +22515,9 @@ type ServerInterface interface {
 	// GetRecordStanding Does a record stand
 	// (GET /v1/records/{record_hash})
 	GetRecordStanding(ctx echo.Context, recordHash InRecordHash) error
+	// GetHistorySchema The JSON Schema of a vehicle's history
+	// (GET /v1/schemas/history/1)
+	GetHistorySchema(ctx echo.Context) error
 }
 
 // ServerInterfaceWrapper converts echo contexts to parameters.
@@ -23922,6 +24753,52 @@ func (w *ServerInterfaceWrapper) UndoHandout(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.UndoHandout(ctx, club, counterAct, params)
+	return err
+}
+
+// WithdrawHistoryConsent converts echo context to params.
+func (w *ServerInterfaceWrapper) WithdrawHistoryConsent(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "history_consent" -------------
+	var historyConsent InHistoryConsent
+
+	err = runtime.BindStyledParameterWithOptions("simple", "history_consent", ctx.Param("history_consent"), &historyConsent, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter history_consent: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params WithdrawHistoryConsentParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.WithdrawHistoryConsent(ctx, club, historyConsent, params)
 	return err
 }
 
@@ -31847,6 +32724,156 @@ func (w *ServerInterfaceWrapper) CreateDistance(ctx echo.Context) error {
 	return err
 }
 
+// GetVehicleHistory converts echo context to params.
+func (w *ServerInterfaceWrapper) GetVehicleHistory(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "vehicle" -------------
+	var vehicle InVehicle
+
+	err = runtime.BindStyledParameterWithOptions("simple", "vehicle", ctx.Param("vehicle"), &vehicle, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter vehicle: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetVehicleHistory(ctx, club, vehicle)
+	return err
+}
+
+// ListHistoryConsents converts echo context to params.
+func (w *ServerInterfaceWrapper) ListHistoryConsents(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "vehicle" -------------
+	var vehicle InVehicle
+
+	err = runtime.BindStyledParameterWithOptions("simple", "vehicle", ctx.Param("vehicle"), &vehicle, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter vehicle: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListHistoryConsentsParams
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// ------------- Optional query parameter "cursor" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "cursor", ctx.QueryParams(), &params.Cursor, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter cursor: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListHistoryConsents(ctx, club, vehicle, params)
+	return err
+}
+
+// CreateHistoryConsent converts echo context to params.
+func (w *ServerInterfaceWrapper) CreateHistoryConsent(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "vehicle" -------------
+	var vehicle InVehicle
+
+	err = runtime.BindStyledParameterWithOptions("simple", "vehicle", ctx.Param("vehicle"), &vehicle, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter vehicle: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params CreateHistoryConsentParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.CreateHistoryConsent(ctx, club, vehicle, params)
+	return err
+}
+
+// ListHistoryExports converts echo context to params.
+func (w *ServerInterfaceWrapper) ListHistoryExports(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "vehicle" -------------
+	var vehicle InVehicle
+
+	err = runtime.BindStyledParameterWithOptions("simple", "vehicle", ctx.Param("vehicle"), &vehicle, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter vehicle: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListHistoryExportsParams
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// ------------- Optional query parameter "cursor" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "cursor", ctx.QueryParams(), &params.Cursor, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter cursor: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListHistoryExports(ctx, club, vehicle, params)
+	return err
+}
+
 // ListJoints converts echo context to params.
 func (w *ServerInterfaceWrapper) ListJoints(ctx echo.Context) error {
 	var err error
@@ -32357,6 +33384,15 @@ func (w *ServerInterfaceWrapper) GetRecordStanding(ctx echo.Context) error {
 	return err
 }
 
+// GetHistorySchema converts echo context to params.
+func (w *ServerInterfaceWrapper) GetHistorySchema(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetHistorySchema(ctx)
+	return err
+}
+
 // This is a simple interface which specifies echo.Route addition functions which
 // are present on both echo.Echo and echo.Group, since we want to allow using
 // either of them for path registration
@@ -32470,6 +33506,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/clubs/:club/guests", wrapper.CreateGuest, options.OperationMiddlewares["createGuest"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/handouts", wrapper.CreateHandout, options.OperationMiddlewares["createHandout"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/handouts/:counter_act/undo", wrapper.UndoHandout, options.OperationMiddlewares["undoHandout"]...)
+	router.POST(options.BaseURL+"/v1/clubs/:club/history-consents/:history_consent/withdraw", wrapper.WithdrawHistoryConsent, options.OperationMiddlewares["withdrawHistoryConsent"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/identities", wrapper.ListIdentities, options.OperationMiddlewares["listIdentities"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/identities", wrapper.LinkIdentity, options.OperationMiddlewares["linkIdentity"]...)
 	router.DELETE(options.BaseURL+"/v1/clubs/:club/identities/:member_identity", wrapper.UnlinkIdentity, options.OperationMiddlewares["unlinkIdentity"]...)
@@ -32645,6 +33682,10 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.PATCH(options.BaseURL+"/v1/clubs/:club/vehicles/:vehicle", wrapper.PatchVehicle, options.OperationMiddlewares["patchVehicle"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/vehicles/:vehicle/distances", wrapper.ListDistances, options.OperationMiddlewares["listDistances"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/vehicles/:vehicle/distances", wrapper.CreateDistance, options.OperationMiddlewares["createDistance"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/vehicles/:vehicle/history", wrapper.GetVehicleHistory, options.OperationMiddlewares["getVehicleHistory"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/vehicles/:vehicle/history-consents", wrapper.ListHistoryConsents, options.OperationMiddlewares["listHistoryConsents"]...)
+	router.POST(options.BaseURL+"/v1/clubs/:club/vehicles/:vehicle/history-consents", wrapper.CreateHistoryConsent, options.OperationMiddlewares["createHistoryConsent"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/vehicles/:vehicle/history-exports", wrapper.ListHistoryExports, options.OperationMiddlewares["listHistoryExports"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/vehicles/:vehicle/joints", wrapper.ListJoints, options.OperationMiddlewares["listJoints"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/vehicles/:vehicle/joints", wrapper.CreateJoints, options.OperationMiddlewares["createJoints"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/vehicles/:vehicle/records", wrapper.ListVehicleRecords, options.OperationMiddlewares["listVehicleRecords"]...)
@@ -32658,5 +33699,6 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/import-templates/:kind", wrapper.GetImportTemplate, options.OperationMiddlewares["getImportTemplate"]...)
 	router.GET(options.BaseURL+"/v1/new-id", wrapper.NewId, options.OperationMiddlewares["newId"]...)
 	router.GET(options.BaseURL+"/v1/records/:record_hash", wrapper.GetRecordStanding, options.OperationMiddlewares["getRecordStanding"]...)
+	router.GET(options.BaseURL+"/v1/schemas/history/1", wrapper.GetHistorySchema, options.OperationMiddlewares["getHistorySchema"]...)
 
 }

@@ -284,7 +284,7 @@ func withHeader(headers map[string]string, name, value string) map[string]string
 func (s *Server) readKey(in *call) error {
 	text := in.echo.Request().Header.Get("Idempotency-Key")
 	switch {
-	case in.op.Repeat == "none":
+	case in.op.Repeat == "none" || in.op.isRead(): // of what is read and noted, each time is one more
 		return nil
 	case text == "" && in.op.Repeat == "id":
 		return nil // the handler asks for it where a row has no id of its own

@@ -46,6 +46,10 @@ BEGIN
   UPDATE repair SET abandon_reason = 'erased', version = version + 1 WHERE club_id = c AND abandoned_by = m AND abandon_reason <> '';
   UPDATE repair_act SET note = '' WHERE club_id = c AND member_id = m AND note <> '';
   UPDATE repair_step SET note = '', version = version + 1 WHERE club_id = c AND m IN (began_by, done_by) AND note <> '';
+  UPDATE history_consent SET note = '', withdrawn_at = coalesce(withdrawn_at, t), withdrawn_by = coalesce(withdrawn_by, m) WHERE club_id = c AND owner_id = m;
+  UPDATE history_consent SET note = '' WHERE club_id = c AND recorded_by = m AND note <> '';
+  UPDATE history_row h SET content = '{}', digest = sha256(convert_to('{}', 'UTF8')) FROM vehicle v
+    WHERE h.club_id = c AND h.section = 'vehicle' AND v.club_id = c AND v.id = h.vehicle_id AND v.member_id = m;
   UPDATE photo SET caption = '', version = version + 1 WHERE club_id = c AND taken_by = m AND caption <> '';
   -- What a bank told of them: of rows that became theirs, and of those that name them.
   UPDATE bank_row r SET reference = '', name = '', version = version + 1 WHERE r.club_id = c AND r.reference || r.name <> ''
@@ -90,6 +94,7 @@ BEGIN
   UPDATE closure SET reason = '', version = version + 1 WHERE club_id = c AND reason <> '';
   UPDATE tool SET note = '', version = version + 1 WHERE club_id = c AND note <> '';
   UPDATE supplier SET note = '', version = version + 1 WHERE club_id = c AND note <> '';
+  UPDATE history_import SET from_name = 'Erased' WHERE club_id = c;
   UPDATE entry SET note = '' WHERE club_id = c AND note <> '';
   UPDATE closing SET note = '' WHERE club_id = c AND note <> '';
   UPDATE bank_row SET reference = '', name = '', version = version + 1 WHERE club_id = c AND reference || name <> '';

@@ -97,6 +97,11 @@ var rights = map[string]string{
 	"procedure_edition":  "INSERT SELECT", // history: repairs follow it
 	"repair":             "INSERT SELECT UPDATE(abandon_reason,abandoned_at,abandoned_by,garage_id,lead_id,note,recommendation_id,seconded_at,seconded_by,signed_at,signed_by,state,version)",
 	"repair_record":      "INSERT SELECT", // history
+	"history_consent":    "INSERT SELECT UPDATE(withdrawn_at,withdrawn_by)",
+	"history_export":     "INSERT SELECT", // history, as what follows
+	"history_import":     "INSERT SELECT",
+	"history_row":        "INSERT SELECT",
+	"history_record":     "INSERT SELECT",
 	"repair_joint":       "INSERT SELECT UPDATE(open)",
 	"repair_step":        "INSERT SELECT UPDATE(began_at,began_by,done_at,done_by,left_out,note,recorded_at,rounds_done,state,version)",
 	"repair_act":         "INSERT SELECT", // history

@@ -82,6 +82,11 @@ var columns = map[string]string{
 	"photo_image.data": ofClub, // of its things, so that it stays when who took it goes; a keeper deletes one that shows somebody
 	"procedure.code":   ofThing, "procedure.name": ofThing, "procedure.kind_of_joint": ofThing,
 	"procedure_edition.steps": ofThing, "procedure_edition.note": personal,
+	"history_consent.note": personal, "history_export.hash": code,
+	"history_import.hash": code, "history_import.from_name": ofClub, "history_import.report": code, // ids, places and the service's own sentences
+	"history_row.section": code, "history_row.digest": code,
+	"history_row.content":    personal, // of the vehicle, whose row is blanked with its owner; the others name nobody
+	"history_record.content": ofThing, "history_record.hash": code, "history_record.previous": code,
 	"repair_record.content": ofThing, "repair_record.hash": code, "repair_record.previous": code,
 	"repair.state": code, "repair.note": personal, "repair.abandon_reason": personal,
 	"workplan.content": code, // refs, codes, times and the service's own sentences

@@ -122,12 +122,19 @@ func marked(t *testing.T, db *pgtest.DB, slug string, classes ...string) (foundi
 			of = "began_by = '" + set.ID["member"].String() + "'"
 		case table == "photo":
 			of = "taken_by = '" + set.ID["member"].String() + "'"
+		case table == "history_consent":
+			of = "owner_id = '" + set.ID["member"].String() + "'"
+		case table == "history_row":
+			of = "section = 'vehicle'"
 		case columns[column] == personal:
 			of = "member_id = '" + set.ID["member"].String() + "'"
 		}
 		and := ""
 		if table == "member_identity" { // its hash is held to what it is of
 			and = `, hash = sha256(convert_to(issuer || ' ' || $2::text, 'UTF8'))`
+		}
+		if table == "history_row" {
+			and = `, digest = sha256(convert_to($2::text, 'UTF8'))`
 		}
 		kind := list(t, db.Owner, `select format_type(atttypid, null) from pg_attribute where attrelid = $1::regclass and attname = $2`, table, name)[0]
 		value := map[string]string{"text": `$2::text`, "bytea": `convert_to($2::text, 'UTF8')`, "jsonb": `to_jsonb($2::text)`, "text[]": `array[$2::text]`}[kind]

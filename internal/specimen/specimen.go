@@ -189,6 +189,15 @@ func Fill(ctx context.Context, owner *pgxpool.Pool, club uuid.UUID, mark string)
 	bound := sha256.Sum256(fmt.Appendf(nil, `{"ID":"%s","RepairID":"%s","Place":1,"Hash":"%x"}`, id("repair_record"), id("signed repair"), sealed))
 	b.Queue(`select set_config('app.club', $1, true)`, club.String())
 	b.Queue(`select append_event($1, '2026-01-02Z', null, 'record.made', $2, 1, 'club', $3)`, club, id("repair_record"), bound[:])
+	add("history_consent", "id, vehicle_id, owner_id, recorded_by, written, note, given_at, expires_at", "$2, $3, $4, $4, true, 'In the binder', '2026-01-01Z', '2126-01-01Z'", id("history_consent"), id("vehicle"), id("member"))
+	add("history_export", "id, vehicle_id, consent_id, member_id, made_at, hash, rows", "$2, $3, $4, $5, '2026-01-02Z', $6, 1", id("history_export"), id("vehicle"), id("history_consent"), id("member"), hash)
+	took := `{"vehicle_id":"` + id("vehicle").String() + `","vehicle":"` + name("vehicle") + `","hash":"` + fmt.Sprintf("%x", hash) + `","taken":{},"there":{},"left_out":[],"left_out_count":0,"summary":"A specimen.","warnings":[]}`
+	add("history_import", "id, vehicle_id, member_id, made_at, hash, from_club, from_name, report", "$2, $3, $4, '2026-01-02Z', $5, $6, 'Elsewhere', $7::text::bytea", id("history_import"), id("vehicle"), id("member"), hash, id("history_export"), took)
+	came := `{"code":"V","id":"` + id("vehicle").String() + `","name":"Vehicle"}`
+	cameSum := sha256.Sum256([]byte(came))
+	add("history_row", "vehicle_id, section, row_id, import_id, content, digest", "$2, 'vehicle', $2, $3, $4, $5", id("vehicle"), id("history_import"), came, cameSum[:])
+	elsewhere := sha256.Sum256([]byte("{}"))
+	add("history_record", "vehicle_id, origin_id, place, hash, content, made_at, import_id", "$2, $3, 1, $4, '{}', '2026-01-01Z', $5", id("vehicle"), id("history_export"), elsewhere[:], id("history_import"))
 	s.Name["workplan"] = strconv.Itoa(number)
 	add("workplan", "id, repair_id, number, made_at, member_id, content", "$2, $3, $4, '2026-01-01Z', $5, $6", id("workplan"), id("repair"), number, id("member"),
 		`{"ask":{"free":{"weekly":[{"weekday":6,"from":"09:00","until":"17:00"}]},"ordering":"after","quantile":0.8,"assume":"ream_to"},"garage":"specimen","time_zone":"UTC","begins_at":"2026-01-03T09:00:00Z",

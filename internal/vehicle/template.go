@@ -53,6 +53,13 @@ func FindTemplates(b *postgres.Batch, refs []postgres.Ref) *postgres.Rows[Templa
 	return postgres.Query[Template](b, selectTemplate+`where t.club_id = $1 and (t.id = any($2) or t.code = any($3))`, b.Club, ids, codes)
 }
 
+// TemplatesOf looks up the templates that a vehicle's joints are of. Served by
+// joint_position and the primary key.
+func TemplatesOf(b *postgres.Batch, of postgres.Ref) *postgres.Rows[Template] {
+	return postgres.Query[Template](b, selectTemplate+`where t.club_id = $1 and t.id in (select j.template_id from joint j
+		where j.club_id = $1 and j.vehicle_id = (select v.id from vehicle v where v.club_id = $1 and (v.id = $2 or v.code = $3)))`, b.Club, of.ID, of.Name)
+}
+
 // ListTemplates lists templates by code, after the code given. Served by
 // joint_template_code.
 func ListTemplates(b *postgres.Batch, after string, limit int) *postgres.Rows[Template] {
