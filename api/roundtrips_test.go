@@ -306,16 +306,6 @@ var roundTrips = []struct {
 	{"createDistance", 2, func(w *world, turn int) *response {
 		return w.do("POST", w.at("vehicles/coupe/distances"), w.officer, row{"shown": 1000 + turn, "unit": "km", "taken_at": fmt.Sprintf("2026-05-0%dT10:00:00Z", turn+1)})
 	}},
-	{"createHistoryConsent and withdrawHistoryConsent", 4, func(w *world, _ int) *response {
-		given := w.do("POST", w.at("vehicles/coupe/history-consents"), w.officer, row{"note": "In the binder"}).want(201)
-		return w.do("POST", w.at("history-consents/"+given.str("id")+"/withdraw"), w.officer, nil)
-	}},
-	{"listHistoryConsents", 1, func(w *world, _ int) *response { return w.do("GET", w.at("vehicles/coupe/history-consents"), w.officer, nil) }},
-	{"createHistoryConsent and getVehicleHistory", 4, func(w *world, _ int) *response {
-		w.do("POST", w.at("vehicles/coupe/history-consents"), w.officer, row{"note": "In the binder"}).want(201)
-		return w.do("GET", w.at("vehicles/coupe/history"), w.officer, nil)
-	}},
-	{"listHistoryExports", 1, func(w *world, _ int) *response { return w.do("GET", w.at("vehicles/coupe/history-exports"), w.officer, nil) }},
 	{"createSupplier", 2, func(w *world, turn int) *response {
 		return w.do("POST", w.at("suppliers"), w.officer, row{"code": fmt.Sprint("s", turn), "name": "Supplier"})
 	}},
