@@ -6329,6 +6329,15 @@ type BlurOut struct {
 // BookNote What for; who reads the books reads this
 type BookNote = string
 
+// BookedLineIn A reserved line
+type BookedLineIn struct {
+	// Line Example: 1
+	Line int `json:"line"`
+
+	// ReservationId UUID of version 7 made by the client (RFC 9562): the same id again with the same content changes nothing
+	ReservationId ClientId `json:"reservation_id"`
+}
+
 // BookedOn The day on which it happened; left out: today, by the clock of UTC
 type BookedOn = openapi_types.Date
 
@@ -12137,8 +12146,13 @@ type Plan struct {
 
 	// Compared Empty where nothing is left to order
 	Compared []PlanCompared `json:"compared"`
-	DoNext   []Text         `json:"do_next"`
-	EndsAt   time.Time      `json:"ends_at"`
+
+	// Digest Of what is reserved for the repair: it changes whenever that does
+	//
+	// Example: 9f2c51d07ab3e846
+	Digest string    `json:"digest"`
+	DoNext []Text    `json:"do_next"`
+	EndsAt time.Time `json:"ends_at"`
 
 	// Garage A short name that serves as an id: letters, digits, dot, dash, underscore
 	Garage Code `json:"garage"`
@@ -12304,7 +12318,7 @@ type PlanInAssume string
 // PlanInQuantile The chance with which parts are to be there by the day that is planned with. Default: 0.8
 type PlanInQuantile float64
 
-// PlanLine A tool that the plan needs, held against what is reserved for the repair now. to_make: not reserved yet; kept: what is reserved fits; to_move: it is reserved for another time; not_needed: it is reserved, and no step needs it then. Nothing is ever moved or cancelled by a plan
+// PlanLine A tool that the plan needs, held against what is reserved for the repair now. to_make: not reserved yet; kept: what is reserved fits; to_move: it is reserved for another time; not_needed: it is reserved, and no step needs it then. Nothing is ever moved or cancelled by a plan; reserving its tools moves and gives up what it is told to
 type PlanLine struct {
 	// Line Of the reservation
 	//
@@ -12349,8 +12363,30 @@ type PlanPage struct {
 	Next  *string `json:"next,omitempty"`
 }
 
+// PlanReserveIn What else is done with what is reserved for the repair. Without it, what is reserved for another time and what no step needs is left alone
+type PlanReserveIn struct {
+	// Digest Of the plan as you looked at it: when what is reserved has changed since, nothing is done
+	//
+	// Example: 9f2c51d07ab3e846
+	Digest *string `json:"digest,omitempty"`
+
+	// GiveUp Lines that are not_needed and are given up; nothing is that is not named here
+	GiveUp *[]BookedLineIn `json:"give_up,omitempty"`
+
+	// Move Move what is to_move to when the plan needs it
+	Move *bool `json:"move,omitempty"`
+}
+
 // PlanReserved What is reserved for a plan now. Without `reservation` there was nothing left to make
 type PlanReserved struct {
+	// Changed Reservations of which lines were moved or given up
+	Changed *[]Reservation `json:"changed,omitempty"`
+
+	// Digest Of what is reserved for the repair now
+	//
+	// Example: 9f2c51d07ab3e846
+	Digest string `json:"digest"`
+
 	// Number Example: 2
 	Number int `json:"number"`
 
@@ -19767,6 +19803,9 @@ type DecideNonconformityJSONRequestBody = NonconformityDecisionIn
 // CreatePlanJSONRequestBody defines body for CreatePlan for application/json ContentType.
 type CreatePlanJSONRequestBody = PlanIn
 
+// ReservePlanJSONRequestBody defines body for ReservePlan for application/json ContentType.
+type ReservePlanJSONRequestBody = PlanReserveIn
+
 // SignOffRepairJSONRequestBody defines body for SignOffRepair for application/json ContentType.
 type SignOffRepairJSONRequestBody = SignOffIn
 
@@ -22272,7 +22311,7 @@ type ServerInterface interface {
 	// GetPlanPicture A plan as a picture: steps over days, with what the finish hangs on
 	// (GET /v1/clubs/{club}/repairs/{repair}/plans/{workplan}/picture)
 	GetPlanPicture(ctx echo.Context, club InClub, repair InRepair, workplan InWorkplan, params GetPlanPictureParams) error
-	// ReservePlan Reserve all tools that the newest plan still needs, or none
+	// ReservePlan Reserve all tools that the newest plan still needs, moving what is reserved for another time, or nothing
 	// (POST /v1/clubs/{club}/repairs/{repair}/plans/{workplan}/reservations)
 	ReservePlan(ctx echo.Context, club InClub, repair InRepair, workplan InWorkplan, params ReservePlanParams) error
 	// GetRepairRecord The record of a repair: what was found, done and measured, by whom

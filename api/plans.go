@@ -23,7 +23,7 @@ func workplanOut(label string, p workplan.Plan, newest bool, booked []workplan.B
 	out.Id, out.RepairId, out.Repair, out.Number, out.Newest, out.MadeAt, out.MemberId = p.ID, p.RepairID, label, p.Number, newest, p.MadeAt, p.MemberID
 	lines := workplan.Lines(p.Content, booked)
 	out.Reservations = recast[[]PlanLine](lines)
-	out.DoNext = remarksOut(planNext(label, p, newest, lines))
+	out.Digest, out.DoNext = workplan.Digest(booked), remarksOut(planNext(label, p, newest, lines))
 	return out
 }
 
@@ -48,8 +48,8 @@ func planNext(label string, p workplan.Plan, newest bool, lines []workplan.Line)
 	}
 	at := fmt.Sprintf("POST repairs/%s/plans/%d/reservations", label, p.Number)
 	say("reserve", count[workplan.ToMake], "One tool is to be reserved: "+at+".", "%d tools are to be reserved, together: "+at+".")
-	say("move", count[workplan.ToMove], "One reservation is for another time than this plan needs; its text says how to move it.", "%d reserved tools are for another time than this plan needs; their texts say how to move them.")
-	say("look_over", count[workplan.NotNeeded], "One reserved tool is needed by no step; cancel it if nothing else needs it.", "%d reserved tools are needed by no step; cancel them if nothing else needs them.")
+	say("move", count[workplan.ToMove], "One tool is reserved for another time than this plan needs: "+at+" with {\"move\": true} moves it.", "%d tools are reserved for another time than this plan needs: "+at+" with {\"move\": true} moves them, all or none.")
+	say("look_over", count[workplan.NotNeeded], "One reserved tool is needed by no step; name its line in `give_up` there if nothing else needs it.", "%d reserved tools are needed by no step; name their lines in `give_up` there if nothing else needs them.")
 	if len(p.Content.Steps) > 0 {
 		first := p.Content.Steps[0]
 		out = append(out, recommend.Remark{Code: "begin_step", Params: map[string]any{"step": first.Ref}, Text: "First comes " + first.Ref + ": " + first.Name + "."})
@@ -94,7 +94,7 @@ func (s *Server) CreatePlan(c echo.Context, _ InClub, name InRepair, _ CreatePla
 		ask := recast[workplan.Ask](decode[PlanIn](in))
 		basis := workplan.Lock(b, name, in.now)
 		return func(tx *postgres.Tx) (answer, error) {
-			p, w, err := basis.Make(in.ctx, tx, newID(), in.caller.MemberID, ask)
+			p, w, err := basis.Make(in.ctx, tx, newID(), in.caller.MemberID, time.Duration(in.caller.Turnaround)*time.Hour, ask)
 			if err == nil {
 				err = workplan.Add(tx, p, w.Version)
 			}
@@ -172,13 +172,21 @@ func planDrawing(label string, p workplan.Plan) plot.Schedule {
 // ReservePlan implements the contract.
 func (s *Server) ReservePlan(c echo.Context, _ InClub, name InRepair, plan InWorkplan, _ ReservePlanParams) error {
 	return s.write(c, func(b *postgres.Batch, in *call) func(tx *postgres.Tx) (answer, error) {
+		body := decode[PlanReserveIn](in)
 		r := workplan.LockToReserve(b, name, plan)
+		want := workplan.Wanted{Move: or(body.Move, false), Digest: or(body.Digest, ""),
+			GiveUp: each(or(body.GiveUp, nil), func(l BookedLineIn) workplan.BookedLine {
+				return workplan.BookedLine{Reservation: l.ReservationId, Line: l.Line}
+			})}
 		return func(tx *postgres.Tx) (answer, error) {
-			done, err := r.Reserve(in.ctx, tx, lending.Holder(in.bearer.Holder(), in.bearer.Key()), in.booker(newID()))
+			done, err := r.Reserve(in.ctx, tx, lending.Holder(in.bearer.Holder(), in.bearer.Key()), in.booker(newID()), want)
 			if err != nil {
 				return answer{}, err
 			}
-			out := PlanReserved{RepairId: done.Plan.RepairID, Number: done.Plan.Number, Reservations: recast[[]PlanLine](done.Lines), Summary: done.Summary()}
+			out := PlanReserved{RepairId: done.Plan.RepairID, Number: done.Plan.Number, Reservations: recast[[]PlanLine](done.Lines), Digest: done.Digest, Summary: done.Summary()}
+			if len(done.Changed) > 0 {
+				out.Changed = pointerTo(each(done.Changed, func(r lending.Reservation) Reservation { return reservationOut(r, in.caller.Currency) }))
+			}
 			if done.Made != nil {
 				out.Reservation = pointerTo(reservationOut(*done.Made, in.caller.Currency))
 			}

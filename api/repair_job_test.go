@@ -159,12 +159,7 @@ func (j *job) parts() {
 	if third.str("ends_at") != again.str("ends_at") || third.get("changes", 0) != nil {
 		t.Errorf("planned again: %s", third.body)
 	}
-	for i := range again.get("reservations").([]any) {
-		if again.str("reservations", i, "state") == "to_move" {
-			w.do("POST", w.at("reservations/"+again.str("reservations", i, "reservation_id")+"/change"), j.member,
-				row{"lines": []row{{"line": again.num("reservations", i, "line"), "period": again.get("reservations", i, "period")}}}).want(200)
-		}
-	}
+	w.do("POST", w.at("repairs/R1/plans/newest/reservations"), j.member, row{"move": true, "digest": third.str("digest")}).want(200)
 	moved := w.do("GET", w.at("repairs/R1/plans/newest"), j.member, nil).want(200)
 	for i := range moved.get("reservations").([]any) {
 		if moved.str("reservations", i, "state") != "kept" {

@@ -34,13 +34,11 @@ type Booker struct {
 // lines that cannot be served, or with the club's rule that stands against it. A
 // refusal for what is taken costs a further round trip, for when the tools are free.
 func (o *Order) Book(ctx context.Context, tx *postgres.Tx, by Booker) (Reservation, error) {
-	if err := o.settle(); err != nil {
+	if err := o.open(by); err != nil {
 		return Reservation{}, err
 	}
-	o.turnaround, o.clerk = by.Turnaround, by.Clerk || o.borrower.isClerk()
 	form := o.wish.formFaults() // of what was asked, before it is given a period
-	parts, unknown := o.wish.parts(o.kitNamed)
-	o.parts = parts
+	_, unknown := o.wish.parts(o.kitNamed)
 	found := true
 	if o.wish.NextFree > 0 && len(form) == 0 {
 		found = o.take(tx.Now)
@@ -73,20 +71,37 @@ func (o *Order) Book(ctx context.Context, tx *postgres.Tx, by Booker) (Reservati
 		return Reservation{}, err
 	}
 	rules := o.rules.Get()
-	if err := AgainstRules("Nothing was booked.", o.borrower.breaches(rules, picked, by.ID, nil, tx.Now)); err != nil {
+	if err := AgainstRules("Nothing was booked.", o.borrower.breaches(rules, picked, nil, len(picked), tx.Now)); err != nil {
 		return Reservation{}, err
 	}
+	r := o.made(tx, by, asks, picked, rules)
+	add(tx, r, by.Refuse(unforeseen(asks, chosen)))
+	return r, nil
+}
+
+// open puts what was looked up in order, and takes the wish apart.
+func (o *Order) open(by Booker) error {
+	if err := o.settle(); err != nil {
+		return err
+	}
+	o.turnaround, o.clerk = by.Turnaround, by.Clerk || o.borrower.isClerk()
+	o.parts, _ = o.wish.parts(o.kitNamed)
+	return nil
+}
+
+// made is the reservation in which each of asks, which are o's, gets what was picked for it.
+func (o *Order) made(tx *postgres.Tx, by Booker, asks []ask, picked []option, rules Rules) Reservation {
 	r := Reservation{ID: by.ID, MemberID: o.borrower.id(), Purpose: o.wish.Purpose, RecommendationID: o.wish.Recommendation, CreatedAt: kept(tx.Now), Version: 1,
 		Approval: notNeeded, OfferUntil: by.OfferUntil, WalkIn: by.WalkIn, ChangedAt: kept(tx.Now), own: 1}
 	if !o.clerk && needsApproval(rules, picked) {
 		r.Approval = awaited
 	}
 	for i, a := range asks {
+		a.line = o.parts[i].line
 		r.Lines = append(r.Lines, o.line(i, a, picked[i], o.decideBy(a, picked[i].period.From)))
 	}
 	r.Version += o.changes(r.Lines)
-	add(tx, r, by.Refuse(unforeseen(asks, chosen)))
-	return r, nil
+	return r
 }
 
 // picks are the options chosen, which is one of each ask.
@@ -304,7 +319,7 @@ func once(faults []problem.Fault) []problem.Fault {
 func (o *basis) promised(rows []heldRow, now time.Time) promises {
 	out := promises{}
 	for _, row := range rows {
-		if o.leaves(row.Booking, row.Line) {
+		if o.left.has(row.Booking, row.Line) {
 			continue
 		}
 		held := Period{From: row.HeldFrom, Until: row.HeldUntil}

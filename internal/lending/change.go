@@ -40,6 +40,7 @@ type Amendment struct {
 	id     uuid.UUID
 
 	changed []int // lines, as places in the reservation
+	gone    []int // those that are given up
 	r       Reservation
 }
 
@@ -98,10 +99,11 @@ func (m *Amendment) Amend(ctx context.Context, tx *postgres.Tx, actor uuid.UUID,
 	if err := m.settle(); err != nil {
 		return m.r, err
 	}
-	m.turnaround, m.clerk, m.reservation = by.Turnaround, by.Clerk || m.borrower.isClerk(), m.id
+	m.turnaround, m.clerk = by.Turnaround, by.Clerk || m.borrower.isClerk()
 	if err := m.choose(); err != nil {
 		return m.r, err
 	}
+	m.left = leaving{m.id: m.linesAt(m.changed)}
 	asks, faults := m.asks(0, tx.Now)
 	if faults = once(append(m.formFaults(), faults...)); len(faults) > 0 {
 		return m.r, problem.Invalid(faults...)
@@ -122,7 +124,7 @@ func (m *Amendment) Amend(ctx context.Context, tx *postgres.Tx, actor uuid.UUID,
 		return m.r, err
 	}
 	rules := m.rules.Get()
-	if err := AgainstRules("Nothing was changed.", m.borrower.breaches(rules, picked, m.id, m.leaving, tx.Now)); err != nil {
+	if err := AgainstRules("Nothing was changed.", m.borrower.breaches(rules, picked, m.left, 0, tx.Now)); err != nil {
 		return m.r, err
 	}
 	return m.write(tx, actor, asks, picked, needsApproval(rules, picked) && !m.clerk, by.Refuse(unforeseen(asks, chosen))), nil
@@ -159,9 +161,6 @@ func (m *Amendment) choose() error {
 	}
 	if len(m.changed) == 0 {
 		return problem.New(problem.NotAllowedNow, "Nothing of it is only reserved any more. A loan that is out is extended instead.")
-	}
-	for _, at := range m.changed {
-		m.leaving = append(m.leaving, m.r.Lines[at].Line)
 	}
 	return nil
 }
@@ -266,7 +265,7 @@ func before(x, y bool) int {
 	}
 }
 
-// write moves the lines by one statement.
+// write moves the lines by one statement, and gives up those that go.
 func (m *Amendment) write(tx *postgres.Tx, actor uuid.UUID, asks []ask, picked []option, approve bool, overlap *problem.Error) Reservation {
 	earlier, old := m.r.Version, m.r.Lines
 	r := m.r.next(tx)
@@ -291,6 +290,17 @@ func (m *Amendment) write(tx *postgres.Tx, actor uuid.UUID, asks []ask, picked [
 		r.own += short
 		r.Version += short
 	}
+	event := m.giveUp(tx, &r)
+	if len(moved) > 0 {
+		m.move(tx, r, moved, overlap)
+	}
+	tx.Queue(`update reservation set changed_at = $3, approval = $4, version = $5 where club_id = $1 and id = $2`, tx.Club, r.ID, r.ChangedAt, r.Approval, r.own)
+	journal.Append(tx, journal.Event{Type: event, Subject: r.ID, Version: r.Version, Audience: journal.ForClub, Actor: actor}, r)
+	return r
+}
+
+// move writes lines at their new times.
+func (m *Amendment) move(tx *postgres.Tx, r Reservation, moved []Booking, overlap *problem.Error) {
 	tx.Queue(`
 		update booking b set tool_id = l.tool, period = tstzrange(l.starts, l.ends), held = tstzrange(l.held_from, l.held_until), garage_id = l.garage,
 			decide_by = l.decide_by, endangered = null, endangered_at = null
@@ -299,9 +309,6 @@ func (m *Amendment) write(tx *postgres.Tx, actor uuid.UUID, asks []ask, picked [
 		where b.club_id = $1 and b.reservation_id = $2 and b.line = l.line`, append([]any{tx.Club, r.ID}, movedColumns(moved)...)...).
 		Refuse("no_double_booking", overlap).
 		Refuse("guest_stays_as_long", club.BeyondStay())
-	tx.Queue(`update reservation set changed_at = $3, approval = $4, version = $5 where club_id = $1 and id = $2`, tx.Club, r.ID, r.ChangedAt, r.Approval, r.own)
-	journal.Append(tx, journal.Event{Type: "reservation.changed", Subject: r.ID, Version: r.Version, Audience: journal.ForClub, Actor: actor}, r)
-	return r
 }
 
 // movedColumns are those of lineColumns that a change writes.

@@ -65,12 +65,12 @@ func (s FairShare) Most(periods []Period) (most ToolTime, from time.Time) {
 }
 
 // unfair measures chosen against the club's fair share.
-func (w borrower) unfair(r Rules, chosen []option, reservation uuid.UUID, old []int, now time.Time) []Breach {
+func (w borrower) unfair(r Rules, chosen []option, left leaving, now time.Time) []Breach {
 	if r.FairSharePercent == nil {
 		return nil
 	}
 	free := time.Duration(r.FairShareFreeHours) * time.Hour
-	others := slices.DeleteFunc(slices.Clone(w.promises.Items), func(p promise) bool { return p.Booking == reservation && slices.Contains(old, p.Line) })
+	others := slices.DeleteFunc(slices.Clone(w.promises.Items), func(p promise) bool { return left.has(p.Booking, p.Line) })
 	counted := countedOf(others, free)
 	asked := map[uuid.UUID]bool{}
 	for _, o := range chosen {

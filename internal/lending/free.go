@@ -16,8 +16,9 @@ import (
 // in the kits, by id or code.
 type Need struct {
 	Tools, Models, Kits []string
-	Garage              string    // where everything is collected and brought back; none: each tool at home
-	Now                 time.Time // what is late is not back before; none: when the window begins
+	Garage              string      // where everything is collected and brought back; none: each tool at home
+	Now                 time.Time   // what is late is not back before; none: when the window begins
+	Except              []uuid.UUID // reservations of which nothing that is only reserved counts: they may be moved
 }
 
 // FreePeriod is a stretch in which everything needed is free together: any
@@ -137,7 +138,7 @@ func commonFree(b *postgres.Batch, sql string, need Need, window Period, duratio
 			left join kit k on k.club_id = $1 and (k.id = r.id or k.code = r.name)
 			order by r.at`, append([]any{b.Club}, columns(need.Kits)...)...)
 	}
-	f.rows = postgres.Query[freeRow](b, sql, b.Club, toolIDs, numbers, modelIDs, codes, kitIDs, kits, garageID, garage, window.From, window.Until, duration.Seconds(), first, now)
+	f.rows = postgres.Query[freeRow](b, sql, b.Club, toolIDs, numbers, modelIDs, codes, kitIDs, kits, garageID, garage, window.From, window.Until, duration.Seconds(), first, now, append([]uuid.UUID{}, need.Except...))
 	return f
 }
 

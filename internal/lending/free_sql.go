@@ -10,7 +10,7 @@ import (
 // freeArguments.
 var freeParameters = strings.NewReplacer(
 	"@club", "$1", "@tool_ids", "$2::uuid[]", "@numbers", "$3::text[]", "@model_ids", "$4::uuid[]", "@codes", "$5::text[]", "@kit_ids", "$6::uuid[]", "@kits", "$7::text[]",
-	"@garage_id", "$8::uuid", "@garage", "$9::text", "@from", "$10::timestamptz", "@until", "$11::timestamptz", "@long", "make_interval(secs => $12)", "@first", "$13::integer", "@now", "$14::timestamptz",
+	"@garage_id", "$8::uuid", "@garage", "$9::text", "@from", "$10::timestamptz", "@until", "$11::timestamptz", "@long", "make_interval(secs => $12)", "@first", "$13::integer", "@now", "$14::timestamptz", "@except", "$15::uuid[]",
 	"@usual_travel", "60",
 	"@holds_until", opening.AtClock("(c.due_on + 1)::timestamp", "h.time_zone"))
 
@@ -74,9 +74,11 @@ var freeTables = freeParameters.Replace(`
 			select b.state, b.period, b.held, b.held_until from booking b
 			where b.club_id = @club and b.tool_id = p.tool and b.state not in ('cancelled', 'lost')
 			and b.held_until > p.since and b.held_until <= p.beyond
+			and (b.state <> 'reserved' or b.reservation_id <> all(@except))
 			union all
 			(select b.state, b.period, b.held, b.held_until from booking b
 			where b.club_id = @club and b.tool_id = p.tool and b.state not in ('cancelled', 'lost') and b.held_until > p.beyond
+			and (b.state <> 'reserved' or b.reservation_id <> all(@except))
 			order by b.held_until limit 1)
 		) b
 		where lower(b.held) - p.pause - p.way < @until

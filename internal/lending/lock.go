@@ -80,10 +80,11 @@ type basis struct {
 	cutting    *cutting.Known // nil: no bore is named
 	clerk      bool           // the borrower is one, or one records it
 	turnaround time.Duration
-	// leaving are the lines of a reservation whose places a change gives up.
-	leaving     []int
-	reservation uuid.UUID
+	left       leaving
 }
+
+// leaving are the lines, by reservation, whose places a change gives up.
+type leaving map[uuid.UUID][]int
 
 // Order is a wish with what was looked up and locked for it.
 type Order struct {
@@ -294,7 +295,5 @@ func (o *Order) kitNamed(text string) []kitPart {
 	return out
 }
 
-// leaves reports whether a promise is one that the change gives up.
-func (o *basis) leaves(booking uuid.UUID, line int) bool {
-	return booking == o.reservation && slices.Contains(o.leaving, line)
-}
+// has reports whether a promise is one that the change gives up.
+func (l leaving) has(booking uuid.UUID, line int) bool { return slices.Contains(l[booking], line) }

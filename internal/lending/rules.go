@@ -188,11 +188,13 @@ func (w borrower) id() uuid.UUID {
 	return uuid.Nil
 }
 
-// breaches measures chosen, what is about to be booked at now, against r. old are lines of
-// the reservation that chosen takes the place of; fresh says that nothing was booked before.
-func (w borrower) breaches(r Rules, chosen []option, reservation uuid.UUID, old []int, now time.Time) []Breach {
+// breaches measures chosen, what is about to be booked at now, against r. left are lines
+// that chosen takes the place of, or that are given up; fresh is how many of chosen were not booked before.
+func (w borrower) breaches(r Rules, chosen []option, left leaving, fresh int, now time.Time) []Breach {
+	if len(chosen) == 0 {
+		return nil
+	}
 	var out []Breach
-	fresh := old == nil
 	var longest, ahead option
 	for _, o := range chosen {
 		if longest.tool == nil || o.period.Until.Sub(o.period.From) > longest.period.Until.Sub(longest.period.From) {
@@ -211,12 +213,12 @@ func (w borrower) breaches(r Rules, chosen []option, reservation uuid.UUID, old 
 		out = append(out, Breach{Rule: "days_ahead", Limit: float64(r.DaysAhead), WouldBe: inDays(ahead.period.Until.Sub(now)),
 			Detail: fmt.Sprintf("Members reserve %d days ahead at most, that is until %s; end it by then, or ask a tool keeper.", r.DaysAhead, inWords(limit, ahead.tool.place.Zone))})
 	}
-	if !fresh {
-		return append(out, w.unfair(r, chosen, reservation, old, now)...)
+	if fresh == 0 {
+		return append(out, w.unfair(r, chosen, left, now)...)
 	}
 	open := 0
 	for _, p := range w.promises.Items {
-		if p.State == "out" || p.State == "reserved" && p.Ends.After(now) {
+		if p.State == "out" || p.State == "reserved" && p.Ends.After(now) && !left.has(p.Booking, p.Line) {
 			open++
 		}
 	}
@@ -228,7 +230,7 @@ func (w borrower) breaches(r Rules, chosen []option, reservation uuid.UUID, old 
 		out = append(out, Breach{Rule: "late_borrowers_wait", Limit: 0, WouldBe: float64(len(late)),
 			Detail: fmt.Sprintf("Whoever has a tool late reserves nothing new: %s was due %s. Bring it back, or have the loan extended, and send the request again.", late[0].Number, inWords(late[0].Due, longest.tool.place.Zone))})
 	}
-	return append(out, w.unfair(r, chosen, reservation, nil, now)...)
+	return append(out, w.unfair(r, chosen, left, now)...)
 }
 
 func (w borrower) late(now time.Time) []openLoan {

@@ -1,9 +1,11 @@
 package workplan
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"time"
 
@@ -119,6 +121,11 @@ func FindBooked(b *postgres.Batch, name string) *postgres.Rows[Booked] {
 		order by begins_at, k.reservation_id, k.line`, b.Club, id, number)
 }
 
+// inTime is the order of FindBooked.
+func inTime(a, b Booked) int {
+	return cmp.Or(a.BeginsAt.Compare(b.BeginsAt), slices.Compare(a.ReservationID[:], b.ReservationID[:]), cmp.Compare(a.Line, b.Line))
+}
+
 // Link keeps that a reservation was made for a plan.
 func Link(tx *postgres.Tx, plan, reservation uuid.UUID) {
 	tx.Queue(`insert into workplan_reservation (club_id, workplan_id, reservation_id) values ($1, $2, $3)`, tx.Club, plan, reservation)
@@ -129,7 +136,8 @@ type model struct {
 	Code   string
 	Kind   string
 	SizeNm *int64
-	Pieces int // in service
+	Pieces int  // in service
+	Pause  *int // hours, before it is lent again; nil: as the club has it
 }
 
 // supply is a step of the pin series of one of the repair's joints.
@@ -171,7 +179,8 @@ func FindSupplied(b *postgres.Batch, name string) *Supplied {
 				cross join lateral jsonb_array_elements(e.steps) s cross join lateral jsonb_array_elements(s->'tools') t
 				where r.club_id = $1 and r.id = `+ofRepair+`
 			)
-			select m.code, m.kind, m.size_nm, (select count(*) from tool t where t.club_id = m.club_id and t.model_id = m.id and t.state = 'in_service') as pieces
+			select m.code, m.kind, m.size_nm, (select count(*) from tool t where t.club_id = m.club_id and t.model_id = m.id and t.state = 'in_service') as pieces,
+				m.turnaround_hours as pause
 			from tool_model m where m.club_id = $1 and (m.kind in (select a.kind from asked a) or m.code in (select a.code from asked a)) order by m.code`, b.Club, id, number),
 		pins: postgres.Query[supply](b, `
 			select j.id as joint_id, p.code as step, p.reamer_nm, p.lead_days, s.delivery_days, u.id as supplier_id, coalesce(u.code, '') as supplier`+seriesOf+`

@@ -27,7 +27,7 @@ const quarter = 15 * time.Minute
 // Make makes the next plan of a repair. In the middle of the write it asks once more,
 // when the tools that the steps borrow can be had. What cannot be planned is an
 // invalid request with what to change of it.
-func (b *Basis) Make(ctx context.Context, tx *postgres.Tx, id, by uuid.UUID, ask Ask) (Plan, *repair.Work, error) {
+func (b *Basis) Make(ctx context.Context, tx *postgres.Tx, id, by uuid.UUID, turnaround time.Duration, ask Ask) (Plan, *repair.Work, error) {
 	w, err := b.Work.Work()
 	if err != nil {
 		return Plan{}, nil, err
@@ -53,7 +53,7 @@ func (b *Basis) Make(ctx context.Context, tx *postgres.Tx, id, by uuid.UUID, ask
 		return Plan{}, w, err
 	}
 	d := &drawing{w: w, ask: ask, now: tx.Now, place: b.open.Place(w.GarageID)}
-	d.supplies = &supplies{w: w, ask: ask, models: b.models.Items, supply: b.pins.Items, took: b.took, booked: b.booked.Items, noted: map[string]bool{}}
+	d.supplies = &supplies{w: w, ask: ask, models: b.models.Items, supply: b.pins.Items, took: b.took, booked: b.booked.Items, noted: map[string]bool{}, turnaround: turnaround}
 	d.orders, d.deliveries = b.orders.Of(w, 0).Orders, b.orders.Deliveries
 	if err := d.prepare(ctx, tx); err != nil {
 		return Plan{}, w, err

@@ -7,6 +7,8 @@ import (
 	"slices"
 	"time"
 
+	"github.com/google/uuid"
+
 	"pinwright/internal/lending"
 	"pinwright/internal/parts"
 	"pinwright/internal/postgres"
@@ -24,8 +26,10 @@ type supplies struct {
 	took   *parts.Deliveries
 	booked []Booked
 	notes  []Note
-	noted  map[string]bool
-	free   map[string][]Period // by model; what was booked for the repair counts as free
+	// turnaround is how long the club cleans what has none of its own.
+	turnaround time.Duration
+	noted      map[string]bool
+	free       map[string][]Period // by model; what was booked for the repair counts as free, since it may be moved
 }
 
 func (x *supplies) note(code, about, format string, args ...any) {
@@ -135,6 +139,10 @@ const least = 15 * time.Minute
 // look asks the database when each model that an open step borrows can be had.
 func (x *supplies) look(ctx context.Context, tx *postgres.Tx, from, until time.Time) error {
 	found := map[string]*lending.Free{}
+	var own []uuid.UUID // may be moved, so they hold nothing up
+	for _, k := range x.booked {
+		own = append(own, k.ReservationID)
+	}
 	err := tx.Send(ctx, func(b *postgres.Batch) {
 		for _, s := range x.w.Steps {
 			if s.State != repair.StepOpen {
@@ -142,7 +150,7 @@ func (x *supplies) look(ctx context.Context, tx *postgres.Tx, from, until time.T
 			}
 			for _, code := range x.of(s) {
 				if found[code] == nil {
-					found[code] = lending.CommonFree(b, lending.Need{Models: []string{code}, Garage: x.w.GarageCode, Now: tx.Now}, lending.Period{From: from, Until: until}, least, most)
+					found[code] = lending.CommonFree(b, lending.Need{Models: []string{code}, Garage: x.w.GarageCode, Now: tx.Now, Except: own}, lending.Period{From: from, Until: until}, least, most)
 				}
 			}
 		}
@@ -157,7 +165,7 @@ func (x *supplies) look(ctx context.Context, tx *postgres.Tx, from, until time.T
 			list = append(list, Period{p.From.UTC(), p.Until.UTC()})
 		}
 		for _, k := range x.booked {
-			if k.Model == code && k.EndangeredAt == nil {
+			if k.Model == code && k.State == "out" && k.EndangeredAt == nil {
 				list = append(list, Period{k.BeginsAt.UTC(), k.EndsAt.UTC()})
 			}
 		}

@@ -46,9 +46,12 @@ func (x *supplies) uses(n *network, steps []Step, place *opening.Place) []Use {
 	var out []Use
 	for _, list := range byModel {
 		for i := range list {
-			if i+1 < len(list) && list[i].Period.Until.After(list[i+1].Period.From) { // the longer wish gives way
-				list[i].Period.Until = later(list[i].Needed.Until, list[i+1].Period.From)
+			if k := list[i].servedBy(x.booked); k >= 0 { // and is kept as it is
+				list[i].Period = Period{x.booked[k].BeginsAt.UTC(), x.booked[k].EndsAt.UTC()}
 			}
+		}
+		for i := range list[:len(list)-1] {
+			x.giveWay(&list[i], list[i+1], days, place)
 		}
 		out = append(out, list...)
 	}
@@ -56,6 +59,35 @@ func (x *supplies) uses(n *network, steps []Step, place *opening.Place) []Use {
 		return cmp.Or(a.Needed.From.Compare(b.Needed.From), cmp.Compare(a.Model, b.Model))
 	})
 	return out
+}
+
+// giveWay ends a use's period so that its tool is clean before the next one's begins: the longer
+// wish gives way.
+func (x *supplies) giveWay(u *Use, next Use, days map[string]int, place *opening.Place) {
+	pause := x.turnaround
+	for _, m := range x.models {
+		if m.Code == u.Model && m.Pause != nil {
+			pause = time.Duration(*m.Pause) * time.Hour
+		}
+	}
+	limit := next.Period.From.Add(-pause)
+	if !u.Period.Until.After(limit) || u.servedBy(x.booked) >= 0 {
+		return
+	}
+	most := 1
+	for _, ref := range u.Steps {
+		most = max(most, days[ref+" "+u.Model])
+	}
+	if w := x.holds(u.Model, u.Needed); w != nil {
+		u.Period = reserved(u.Needed, &Period{w.From, earlier(w.Until, later(limit, u.Needed.Until))}, most, place)
+	}
+}
+
+// servedBy is the place of the booking that serves u as it is; -1 when none does.
+func (u Use) servedBy(booked []Booked) int {
+	return slices.IndexFunc(booked, func(k Booked) bool {
+		return k.Model == u.Model && k.EndangeredAt == nil && !k.BeginsAt.After(u.Needed.From) && !k.EndsAt.Before(u.Needed.Until)
+	})
 }
 
 // together is how much time may lie between two steps that share one reservation.
@@ -133,9 +165,7 @@ func Lines(c Content, booked []Booked) []Line {
 	taken := make([]bool, len(booked))
 	serves := make([]int, len(c.Uses))
 	for i, u := range c.Uses {
-		serves[i] = slices.IndexFunc(booked, func(k Booked) bool {
-			return k.Model == u.Model && k.EndangeredAt == nil && !k.BeginsAt.After(u.Needed.From) && !k.EndsAt.Before(u.Needed.Until)
-		})
+		serves[i] = u.servedBy(booked)
 		if serves[i] >= 0 {
 			taken[serves[i]] = true // of several uses, where it holds them all
 		}
@@ -159,7 +189,7 @@ func Lines(c Content, booked []Booked) []Line {
 				taken[k] = true
 				l.State = ToMove
 				l = with(l, b)
-				l.Text = fmt.Sprintf("%s is reserved %s, and would be needed %s: move it with POST reservations/%s/change, line %d.", b.ToolNumber, show(*l.Reserved), show(u.Period), b.ReservationID, b.Line)
+				l.Text = fmt.Sprintf("%s is reserved %s, and would be needed %s. Reserve the plan's tools with `move`, and it is moved.", b.ToolNumber, show(*l.Reserved), show(u.Period))
 				break
 			}
 		}
@@ -171,7 +201,7 @@ func Lines(c Content, booked []Booked) []Line {
 	for k, b := range booked {
 		if !taken[k] {
 			l := with(Line{State: NotNeeded, Model: b.Model, Steps: []string{}}, b)
-			l.Text = fmt.Sprintf("%s is reserved %s, and no step of this plan needs it then. It stays reserved; cancel it if nothing else needs it.", b.ToolNumber, show(*l.Reserved))
+			l.Text = fmt.Sprintf("%s is reserved %s, and no step of this plan needs it then. It stays reserved; name it in `give_up` if nothing else needs it.", b.ToolNumber, show(*l.Reserved))
 			if b.State == "out" {
 				l.Text = fmt.Sprintf("%s is out until %s, and no step of this plan needs it meanwhile.", b.ToolNumber, b.EndsAt.In(zone).Format("Mon 2 Jan 15:04"))
 			}
