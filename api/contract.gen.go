@@ -623,6 +623,87 @@ func (e CounterCondition) Valid() bool {
 	}
 }
 
+// Defines values for CutEventKind.
+const (
+	CheckCut      CutEventKind = "check_cut"
+	Cut           CutEventKind = "cut"
+	CutterReading CutEventKind = "cutter_reading"
+)
+
+// Valid indicates whether the value is a known member of the CutEventKind enum.
+func (e CutEventKind) Valid() bool {
+	switch e {
+	case CheckCut:
+		return true
+	case Cut:
+		return true
+	case CutterReading:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for CutLifeBegunBy.
+const (
+	Adjusted  CutLifeBegunBy = "adjusted"
+	Replaced  CutLifeBegunBy = "replaced"
+	Sharpened CutLifeBegunBy = "sharpened"
+)
+
+// Valid indicates whether the value is a known member of the CutLifeBegunBy enum.
+func (e CutLifeBegunBy) Valid() bool {
+	switch e {
+	case Adjusted:
+		return true
+	case Replaced:
+		return true
+	case Sharpened:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for CutSizeStepDuty.
+const (
+	CutSizeStepDutyHeld    CutSizeStepDuty = "held"
+	CutSizeStepDutyRunning CutSizeStepDuty = "running"
+)
+
+// Valid indicates whether the value is a known member of the CutSizeStepDuty enum.
+func (e CutSizeStepDuty) Valid() bool {
+	switch e {
+	case CutSizeStepDutyHeld:
+		return true
+	case CutSizeStepDutyRunning:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for CutSizeStepEnds.
+const (
+	NoEndInSight CutSizeStepEnds = "no_end_in_sight"
+	NotKnown     CutSizeStepEnds = "not_known"
+	Told         CutSizeStepEnds = "told"
+)
+
+// Valid indicates whether the value is a known member of the CutSizeStepEnds enum.
+func (e CutSizeStepEnds) Valid() bool {
+	switch e {
+	case NoEndInSight:
+		return true
+	case NotKnown:
+		return true
+	case Told:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for CutterMaterial.
 const (
 	CutterMaterialCarbide     CutterMaterial = "carbide"
@@ -2821,16 +2902,16 @@ func (e PressFitInRoughnessEdition) Valid() bool {
 
 // Defines values for PressFitInState.
 const (
-	Dry   PressFitInState = "dry"
-	Oiled PressFitInState = "oiled"
+	PressFitInStateDry   PressFitInState = "dry"
+	PressFitInStateOiled PressFitInState = "oiled"
 )
 
 // Valid indicates whether the value is a known member of the PressFitInState enum.
 func (e PressFitInState) Valid() bool {
 	switch e {
-	case Dry:
+	case PressFitInStateDry:
 		return true
-	case Oiled:
+	case PressFitInStateOiled:
 		return true
 	default:
 		return false
@@ -5585,6 +5666,135 @@ func (e WaitingOfferOutcome) Valid() bool {
 	}
 }
 
+// Defines values for CutsizeGuidance.
+const (
+	CutsizeGuidanceFloating     CutsizeGuidance = "floating"
+	CutsizeGuidanceHeldToAxis   CutsizeGuidance = "held_to_axis"
+	CutsizeGuidanceJig          CutsizeGuidance = "jig"
+	CutsizeGuidanceLineOfLeaves CutsizeGuidance = "line_of_leaves"
+	CutsizeGuidancePilot        CutsizeGuidance = "pilot"
+)
+
+// Valid indicates whether the value is a known member of the CutsizeGuidance enum.
+func (e CutsizeGuidance) Valid() bool {
+	switch e {
+	case CutsizeGuidanceFloating:
+		return true
+	case CutsizeGuidanceHeldToAxis:
+		return true
+	case CutsizeGuidanceJig:
+		return true
+	case CutsizeGuidanceLineOfLeaves:
+		return true
+	case CutsizeGuidancePilot:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for CutsizeLubricant.
+const (
+	CutsizeLubricantCuttingOil     CutsizeLubricant = "cutting_oil"
+	CutsizeLubricantDry            CutsizeLubricant = "dry"
+	CutsizeLubricantLightOil       CutsizeLubricant = "light_oil"
+	CutsizeLubricantOther          CutsizeLubricant = "other"
+	CutsizeLubricantParaffin       CutsizeLubricant = "paraffin"
+	CutsizeLubricantSolubleOil     CutsizeLubricant = "soluble_oil"
+	CutsizeLubricantSulphurisedOil CutsizeLubricant = "sulphurised_oil"
+)
+
+// Valid indicates whether the value is a known member of the CutsizeLubricant enum.
+func (e CutsizeLubricant) Valid() bool {
+	switch e {
+	case CutsizeLubricantCuttingOil:
+		return true
+	case CutsizeLubricantDry:
+		return true
+	case CutsizeLubricantLightOil:
+		return true
+	case CutsizeLubricantOther:
+		return true
+	case CutsizeLubricantParaffin:
+		return true
+	case CutsizeLubricantSolubleOil:
+		return true
+	case CutsizeLubricantSulphurisedOil:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for CutsizeMaterial.
+const (
+	CutsizeMaterialAlloySteel                   CutsizeMaterial = "alloy_steel"
+	CutsizeMaterialAusteniticStainlessSteel     CutsizeMaterial = "austenitic_stainless_steel"
+	CutsizeMaterialBrass                        CutsizeMaterial = "brass"
+	CutsizeMaterialBronze                       CutsizeMaterial = "bronze"
+	CutsizeMaterialCastAluminium                CutsizeMaterial = "cast_aluminium"
+	CutsizeMaterialCastSteel                    CutsizeMaterial = "cast_steel"
+	CutsizeMaterialDuctileIron                  CutsizeMaterial = "ductile_iron"
+	CutsizeMaterialFreeCuttingAlloySteel        CutsizeMaterial = "free_cutting_alloy_steel"
+	CutsizeMaterialFreeCuttingMediumCarbonSteel CutsizeMaterial = "free_cutting_medium_carbon_steel"
+	CutsizeMaterialFreeCuttingStainlessSteel    CutsizeMaterial = "free_cutting_stainless_steel"
+	CutsizeMaterialFreeCuttingSteel             CutsizeMaterial = "free_cutting_steel"
+	CutsizeMaterialGreyCastIron                 CutsizeMaterial = "grey_cast_iron"
+	CutsizeMaterialHighCarbonSteel              CutsizeMaterial = "high_carbon_steel"
+	CutsizeMaterialLeadedSteel                  CutsizeMaterial = "leaded_steel"
+	CutsizeMaterialLowCarbonSteel               CutsizeMaterial = "low_carbon_steel"
+	CutsizeMaterialMalleableIron                CutsizeMaterial = "malleable_iron"
+	CutsizeMaterialMartensiticStainlessSteel    CutsizeMaterial = "martensitic_stainless_steel"
+	CutsizeMaterialMediumCarbonSteel            CutsizeMaterial = "medium_carbon_steel"
+	CutsizeMaterialWroughtAluminium             CutsizeMaterial = "wrought_aluminium"
+)
+
+// Valid indicates whether the value is a known member of the CutsizeMaterial enum.
+func (e CutsizeMaterial) Valid() bool {
+	switch e {
+	case CutsizeMaterialAlloySteel:
+		return true
+	case CutsizeMaterialAusteniticStainlessSteel:
+		return true
+	case CutsizeMaterialBrass:
+		return true
+	case CutsizeMaterialBronze:
+		return true
+	case CutsizeMaterialCastAluminium:
+		return true
+	case CutsizeMaterialCastSteel:
+		return true
+	case CutsizeMaterialDuctileIron:
+		return true
+	case CutsizeMaterialFreeCuttingAlloySteel:
+		return true
+	case CutsizeMaterialFreeCuttingMediumCarbonSteel:
+		return true
+	case CutsizeMaterialFreeCuttingStainlessSteel:
+		return true
+	case CutsizeMaterialFreeCuttingSteel:
+		return true
+	case CutsizeMaterialGreyCastIron:
+		return true
+	case CutsizeMaterialHighCarbonSteel:
+		return true
+	case CutsizeMaterialLeadedSteel:
+		return true
+	case CutsizeMaterialLowCarbonSteel:
+		return true
+	case CutsizeMaterialMalleableIron:
+		return true
+	case CutsizeMaterialMartensiticStainlessSteel:
+		return true
+	case CutsizeMaterialMediumCarbonSteel:
+		return true
+	case CutsizeMaterialWroughtAluminium:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for Scheme.
 const (
 	SchemeAuto  Scheme = "auto"
@@ -5987,6 +6197,285 @@ func (e GetToolChartPictureParamsScheme) Valid() bool {
 	case GetToolChartPictureParamsSchemeDark:
 		return true
 	case GetToolChartPictureParamsSchemeLight:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for GetCutSizeParamsGuidance.
+const (
+	GetCutSizeParamsGuidanceFloating     GetCutSizeParamsGuidance = "floating"
+	GetCutSizeParamsGuidanceHeldToAxis   GetCutSizeParamsGuidance = "held_to_axis"
+	GetCutSizeParamsGuidanceJig          GetCutSizeParamsGuidance = "jig"
+	GetCutSizeParamsGuidanceLineOfLeaves GetCutSizeParamsGuidance = "line_of_leaves"
+	GetCutSizeParamsGuidancePilot        GetCutSizeParamsGuidance = "pilot"
+)
+
+// Valid indicates whether the value is a known member of the GetCutSizeParamsGuidance enum.
+func (e GetCutSizeParamsGuidance) Valid() bool {
+	switch e {
+	case GetCutSizeParamsGuidanceFloating:
+		return true
+	case GetCutSizeParamsGuidanceHeldToAxis:
+		return true
+	case GetCutSizeParamsGuidanceJig:
+		return true
+	case GetCutSizeParamsGuidanceLineOfLeaves:
+		return true
+	case GetCutSizeParamsGuidancePilot:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for GetCutSizeParamsMaterial.
+const (
+	GetCutSizeParamsMaterialAlloySteel                   GetCutSizeParamsMaterial = "alloy_steel"
+	GetCutSizeParamsMaterialAusteniticStainlessSteel     GetCutSizeParamsMaterial = "austenitic_stainless_steel"
+	GetCutSizeParamsMaterialBrass                        GetCutSizeParamsMaterial = "brass"
+	GetCutSizeParamsMaterialBronze                       GetCutSizeParamsMaterial = "bronze"
+	GetCutSizeParamsMaterialCastAluminium                GetCutSizeParamsMaterial = "cast_aluminium"
+	GetCutSizeParamsMaterialCastSteel                    GetCutSizeParamsMaterial = "cast_steel"
+	GetCutSizeParamsMaterialDuctileIron                  GetCutSizeParamsMaterial = "ductile_iron"
+	GetCutSizeParamsMaterialFreeCuttingAlloySteel        GetCutSizeParamsMaterial = "free_cutting_alloy_steel"
+	GetCutSizeParamsMaterialFreeCuttingMediumCarbonSteel GetCutSizeParamsMaterial = "free_cutting_medium_carbon_steel"
+	GetCutSizeParamsMaterialFreeCuttingStainlessSteel    GetCutSizeParamsMaterial = "free_cutting_stainless_steel"
+	GetCutSizeParamsMaterialFreeCuttingSteel             GetCutSizeParamsMaterial = "free_cutting_steel"
+	GetCutSizeParamsMaterialGreyCastIron                 GetCutSizeParamsMaterial = "grey_cast_iron"
+	GetCutSizeParamsMaterialHighCarbonSteel              GetCutSizeParamsMaterial = "high_carbon_steel"
+	GetCutSizeParamsMaterialLeadedSteel                  GetCutSizeParamsMaterial = "leaded_steel"
+	GetCutSizeParamsMaterialLowCarbonSteel               GetCutSizeParamsMaterial = "low_carbon_steel"
+	GetCutSizeParamsMaterialMalleableIron                GetCutSizeParamsMaterial = "malleable_iron"
+	GetCutSizeParamsMaterialMartensiticStainlessSteel    GetCutSizeParamsMaterial = "martensitic_stainless_steel"
+	GetCutSizeParamsMaterialMediumCarbonSteel            GetCutSizeParamsMaterial = "medium_carbon_steel"
+	GetCutSizeParamsMaterialWroughtAluminium             GetCutSizeParamsMaterial = "wrought_aluminium"
+)
+
+// Valid indicates whether the value is a known member of the GetCutSizeParamsMaterial enum.
+func (e GetCutSizeParamsMaterial) Valid() bool {
+	switch e {
+	case GetCutSizeParamsMaterialAlloySteel:
+		return true
+	case GetCutSizeParamsMaterialAusteniticStainlessSteel:
+		return true
+	case GetCutSizeParamsMaterialBrass:
+		return true
+	case GetCutSizeParamsMaterialBronze:
+		return true
+	case GetCutSizeParamsMaterialCastAluminium:
+		return true
+	case GetCutSizeParamsMaterialCastSteel:
+		return true
+	case GetCutSizeParamsMaterialDuctileIron:
+		return true
+	case GetCutSizeParamsMaterialFreeCuttingAlloySteel:
+		return true
+	case GetCutSizeParamsMaterialFreeCuttingMediumCarbonSteel:
+		return true
+	case GetCutSizeParamsMaterialFreeCuttingStainlessSteel:
+		return true
+	case GetCutSizeParamsMaterialFreeCuttingSteel:
+		return true
+	case GetCutSizeParamsMaterialGreyCastIron:
+		return true
+	case GetCutSizeParamsMaterialHighCarbonSteel:
+		return true
+	case GetCutSizeParamsMaterialLeadedSteel:
+		return true
+	case GetCutSizeParamsMaterialLowCarbonSteel:
+		return true
+	case GetCutSizeParamsMaterialMalleableIron:
+		return true
+	case GetCutSizeParamsMaterialMartensiticStainlessSteel:
+		return true
+	case GetCutSizeParamsMaterialMediumCarbonSteel:
+		return true
+	case GetCutSizeParamsMaterialWroughtAluminium:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for GetCutSizeParamsLubricant.
+const (
+	GetCutSizeParamsLubricantCuttingOil     GetCutSizeParamsLubricant = "cutting_oil"
+	GetCutSizeParamsLubricantDry            GetCutSizeParamsLubricant = "dry"
+	GetCutSizeParamsLubricantLightOil       GetCutSizeParamsLubricant = "light_oil"
+	GetCutSizeParamsLubricantOther          GetCutSizeParamsLubricant = "other"
+	GetCutSizeParamsLubricantParaffin       GetCutSizeParamsLubricant = "paraffin"
+	GetCutSizeParamsLubricantSolubleOil     GetCutSizeParamsLubricant = "soluble_oil"
+	GetCutSizeParamsLubricantSulphurisedOil GetCutSizeParamsLubricant = "sulphurised_oil"
+)
+
+// Valid indicates whether the value is a known member of the GetCutSizeParamsLubricant enum.
+func (e GetCutSizeParamsLubricant) Valid() bool {
+	switch e {
+	case GetCutSizeParamsLubricantCuttingOil:
+		return true
+	case GetCutSizeParamsLubricantDry:
+		return true
+	case GetCutSizeParamsLubricantLightOil:
+		return true
+	case GetCutSizeParamsLubricantOther:
+		return true
+	case GetCutSizeParamsLubricantParaffin:
+		return true
+	case GetCutSizeParamsLubricantSolubleOil:
+		return true
+	case GetCutSizeParamsLubricantSulphurisedOil:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for GetCutSizePictureParamsGuidance.
+const (
+	GetCutSizePictureParamsGuidanceFloating     GetCutSizePictureParamsGuidance = "floating"
+	GetCutSizePictureParamsGuidanceHeldToAxis   GetCutSizePictureParamsGuidance = "held_to_axis"
+	GetCutSizePictureParamsGuidanceJig          GetCutSizePictureParamsGuidance = "jig"
+	GetCutSizePictureParamsGuidanceLineOfLeaves GetCutSizePictureParamsGuidance = "line_of_leaves"
+	GetCutSizePictureParamsGuidancePilot        GetCutSizePictureParamsGuidance = "pilot"
+)
+
+// Valid indicates whether the value is a known member of the GetCutSizePictureParamsGuidance enum.
+func (e GetCutSizePictureParamsGuidance) Valid() bool {
+	switch e {
+	case GetCutSizePictureParamsGuidanceFloating:
+		return true
+	case GetCutSizePictureParamsGuidanceHeldToAxis:
+		return true
+	case GetCutSizePictureParamsGuidanceJig:
+		return true
+	case GetCutSizePictureParamsGuidanceLineOfLeaves:
+		return true
+	case GetCutSizePictureParamsGuidancePilot:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for GetCutSizePictureParamsMaterial.
+const (
+	GetCutSizePictureParamsMaterialAlloySteel                   GetCutSizePictureParamsMaterial = "alloy_steel"
+	GetCutSizePictureParamsMaterialAusteniticStainlessSteel     GetCutSizePictureParamsMaterial = "austenitic_stainless_steel"
+	GetCutSizePictureParamsMaterialBrass                        GetCutSizePictureParamsMaterial = "brass"
+	GetCutSizePictureParamsMaterialBronze                       GetCutSizePictureParamsMaterial = "bronze"
+	GetCutSizePictureParamsMaterialCastAluminium                GetCutSizePictureParamsMaterial = "cast_aluminium"
+	GetCutSizePictureParamsMaterialCastSteel                    GetCutSizePictureParamsMaterial = "cast_steel"
+	GetCutSizePictureParamsMaterialDuctileIron                  GetCutSizePictureParamsMaterial = "ductile_iron"
+	GetCutSizePictureParamsMaterialFreeCuttingAlloySteel        GetCutSizePictureParamsMaterial = "free_cutting_alloy_steel"
+	GetCutSizePictureParamsMaterialFreeCuttingMediumCarbonSteel GetCutSizePictureParamsMaterial = "free_cutting_medium_carbon_steel"
+	GetCutSizePictureParamsMaterialFreeCuttingStainlessSteel    GetCutSizePictureParamsMaterial = "free_cutting_stainless_steel"
+	GetCutSizePictureParamsMaterialFreeCuttingSteel             GetCutSizePictureParamsMaterial = "free_cutting_steel"
+	GetCutSizePictureParamsMaterialGreyCastIron                 GetCutSizePictureParamsMaterial = "grey_cast_iron"
+	GetCutSizePictureParamsMaterialHighCarbonSteel              GetCutSizePictureParamsMaterial = "high_carbon_steel"
+	GetCutSizePictureParamsMaterialLeadedSteel                  GetCutSizePictureParamsMaterial = "leaded_steel"
+	GetCutSizePictureParamsMaterialLowCarbonSteel               GetCutSizePictureParamsMaterial = "low_carbon_steel"
+	GetCutSizePictureParamsMaterialMalleableIron                GetCutSizePictureParamsMaterial = "malleable_iron"
+	GetCutSizePictureParamsMaterialMartensiticStainlessSteel    GetCutSizePictureParamsMaterial = "martensitic_stainless_steel"
+	GetCutSizePictureParamsMaterialMediumCarbonSteel            GetCutSizePictureParamsMaterial = "medium_carbon_steel"
+	GetCutSizePictureParamsMaterialWroughtAluminium             GetCutSizePictureParamsMaterial = "wrought_aluminium"
+)
+
+// Valid indicates whether the value is a known member of the GetCutSizePictureParamsMaterial enum.
+func (e GetCutSizePictureParamsMaterial) Valid() bool {
+	switch e {
+	case GetCutSizePictureParamsMaterialAlloySteel:
+		return true
+	case GetCutSizePictureParamsMaterialAusteniticStainlessSteel:
+		return true
+	case GetCutSizePictureParamsMaterialBrass:
+		return true
+	case GetCutSizePictureParamsMaterialBronze:
+		return true
+	case GetCutSizePictureParamsMaterialCastAluminium:
+		return true
+	case GetCutSizePictureParamsMaterialCastSteel:
+		return true
+	case GetCutSizePictureParamsMaterialDuctileIron:
+		return true
+	case GetCutSizePictureParamsMaterialFreeCuttingAlloySteel:
+		return true
+	case GetCutSizePictureParamsMaterialFreeCuttingMediumCarbonSteel:
+		return true
+	case GetCutSizePictureParamsMaterialFreeCuttingStainlessSteel:
+		return true
+	case GetCutSizePictureParamsMaterialFreeCuttingSteel:
+		return true
+	case GetCutSizePictureParamsMaterialGreyCastIron:
+		return true
+	case GetCutSizePictureParamsMaterialHighCarbonSteel:
+		return true
+	case GetCutSizePictureParamsMaterialLeadedSteel:
+		return true
+	case GetCutSizePictureParamsMaterialLowCarbonSteel:
+		return true
+	case GetCutSizePictureParamsMaterialMalleableIron:
+		return true
+	case GetCutSizePictureParamsMaterialMartensiticStainlessSteel:
+		return true
+	case GetCutSizePictureParamsMaterialMediumCarbonSteel:
+		return true
+	case GetCutSizePictureParamsMaterialWroughtAluminium:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for GetCutSizePictureParamsLubricant.
+const (
+	GetCutSizePictureParamsLubricantCuttingOil     GetCutSizePictureParamsLubricant = "cutting_oil"
+	GetCutSizePictureParamsLubricantDry            GetCutSizePictureParamsLubricant = "dry"
+	GetCutSizePictureParamsLubricantLightOil       GetCutSizePictureParamsLubricant = "light_oil"
+	GetCutSizePictureParamsLubricantOther          GetCutSizePictureParamsLubricant = "other"
+	GetCutSizePictureParamsLubricantParaffin       GetCutSizePictureParamsLubricant = "paraffin"
+	GetCutSizePictureParamsLubricantSolubleOil     GetCutSizePictureParamsLubricant = "soluble_oil"
+	GetCutSizePictureParamsLubricantSulphurisedOil GetCutSizePictureParamsLubricant = "sulphurised_oil"
+)
+
+// Valid indicates whether the value is a known member of the GetCutSizePictureParamsLubricant enum.
+func (e GetCutSizePictureParamsLubricant) Valid() bool {
+	switch e {
+	case GetCutSizePictureParamsLubricantCuttingOil:
+		return true
+	case GetCutSizePictureParamsLubricantDry:
+		return true
+	case GetCutSizePictureParamsLubricantLightOil:
+		return true
+	case GetCutSizePictureParamsLubricantOther:
+		return true
+	case GetCutSizePictureParamsLubricantParaffin:
+		return true
+	case GetCutSizePictureParamsLubricantSolubleOil:
+		return true
+	case GetCutSizePictureParamsLubricantSulphurisedOil:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for GetCutSizePictureParamsScheme.
+const (
+	GetCutSizePictureParamsSchemeAuto  GetCutSizePictureParamsScheme = "auto"
+	GetCutSizePictureParamsSchemeDark  GetCutSizePictureParamsScheme = "dark"
+	GetCutSizePictureParamsSchemeLight GetCutSizePictureParamsScheme = "light"
+)
+
+// Valid indicates whether the value is a known member of the GetCutSizePictureParamsScheme enum.
+func (e GetCutSizePictureParamsScheme) Valid() bool {
+	switch e {
+	case GetCutSizePictureParamsSchemeAuto:
+		return true
+	case GetCutSizePictureParamsSchemeDark:
+		return true
+	case GetCutSizePictureParamsSchemeLight:
 		return true
 	default:
 		return false
@@ -7692,6 +8181,37 @@ type CounterReturn struct {
 // CupboardSheet An HTML page to print, with no script in it
 type CupboardSheet = string
 
+// CutEvent Something that told what the reamer cuts. `residual` is how far it lies from what all before it foretold, in standard deviations of that
+type CutEvent struct {
+	At time.Time `json:"at"`
+
+	// Expected A length in the unit asked for
+	Expected Length `json:"expected"`
+
+	// Kind cut: a bore that a verification told of; check_cut: a hole cut to find out; cutter_reading: its size over the edges
+	Kind CutEventKind `json:"kind"`
+
+	// Life In which life of the reamer, counted from 1
+	Life int `json:"life"`
+
+	// Residual Example: -0.4
+	Residual float64 `json:"residual"`
+
+	// Size A length in the unit asked for
+	Size Length `json:"size"`
+
+	// TravelM Metres cut in that life before it, each as often as its cutting wears
+	//
+	// Example: 1.26
+	TravelM float64 `json:"travel_m"`
+
+	// U A length in the unit asked for
+	U Length `json:"u"`
+}
+
+// CutEventKind cut: a bore that a verification told of; check_cut: a hole cut to find out; cutter_reading: its size over the edges
+type CutEventKind string
+
 // CutGuidance How the cut finds its axis. `offset` is the error of pilot, jig or leaves on radius; when not floating, half the ovality of the bore comes on top
 type CutGuidance struct {
 	// Kind How the reamer finds its axis. floating: it follows the worn bore; pilot, jig or line_of_leaves (through both leaves in one line): it keeps the original axis, off by its error, and must cut further on the worn side; held_to_axis: one of these
@@ -7701,6 +8221,33 @@ type CutGuidance struct {
 	Offset Length `json:"offset"`
 	Text   string `json:"text"`
 }
+
+// CutLife A life of the reamer: from one renewal to the next. `cuts` is what its next hole is expected to become, at its end or now
+type CutLife struct {
+	BeganAt *time.Time `json:"began_at,omitempty"`
+
+	// BegunBy The renewal; left out: the first life
+	BegunBy *CutLifeBegunBy `json:"begun_by,omitempty"`
+
+	// Cuts A length in the unit asked for
+	Cuts Length `json:"cuts"`
+
+	// Holes Verified or not
+	//
+	// Example: 63
+	Holes int `json:"holes"`
+
+	// Seen Cuts, checks and readings that told a size
+	//
+	// Example: 12
+	Seen int `json:"seen"`
+
+	// TravelM Example: 1.26
+	TravelM float64 `json:"travel_m"`
+}
+
+// CutLifeBegunBy The renewal; left out: the first life
+type CutLifeBegunBy string
 
 // CutPass One cut: what it takes at the tightest place. Without a `reamer_model` by a drill or boring bar, which need only come near
 type CutPass struct {
@@ -7723,6 +8270,108 @@ type CutRange struct {
 	// Least A length in the unit asked for
 	Least Length `json:"least"`
 }
+
+// CutSize What size a reamer cuts, how fast that falls and how long it still serves, as all that the club knows of it tells. Intervals are of 95 %. `shared_u` is the doubt that all holes to come share, `scatter` the standard deviation from one to the next
+type CutSize struct {
+	// Asked How long the reamer serves a step. `needed` is the least size of the hole: the greatest pin and the least clearance; left out for a held bore, for which none is known. `holes_left` is how many each still become large enough with a probability of one less `risk`; left out with `ends` no_end_in_sight or not_known
+	Asked   *CutSizeStep `json:"asked,omitempty"`
+	Assumed []Text       `json:"assumed"`
+
+	// Chart Chart of single values and moving ranges, with what stands out
+	Chart     ControlChart `json:"chart"`
+	CheckCuts int          `json:"check_cuts"`
+
+	// Cuts Verified bores of this life
+	//
+	// Example: 12
+	Cuts           int `json:"cuts"`
+	CutterReadings int `json:"cutter_readings"`
+
+	// EachM What a hole to come counts, metres
+	//
+	// Example: 0.02
+	EachM float64 `json:"each_m"`
+
+	// Events Oldest first, the newest thousand, in the order of the points of the chart
+	Events []CutEvent `json:"events"`
+
+	// High A length in the unit asked for
+	High Length `json:"high"`
+
+	// HolesNotVerified They count for travel, not for size
+	HolesNotVerified int `json:"holes_not_verified"`
+
+	// Life Counted from 1
+	Life  int       `json:"life"`
+	Lives []CutLife `json:"lives"`
+
+	// Low A length in the unit asked for
+	Low Length `json:"low"`
+
+	// Marked A length in the unit asked for
+	Marked Length `json:"marked"`
+
+	// NextHole A length in the unit asked for
+	NextHole Length `json:"next_hole"`
+
+	// Number Example: R-1
+	Number string `json:"number"`
+
+	// PriorOnly Nothing was seen in this life: it rests on what such reamers usually do
+	PriorOnly bool    `json:"prior_only"`
+	RateHigh  float64 `json:"rate_high"`
+	RateLow   float64 `json:"rate_low"`
+
+	// RateUmPerM What a metre of cut takes off, micrometres on diameter
+	//
+	// Example: 0.62
+	RateUmPerM float64 `json:"rate_um_per_m"`
+	Risk       float64 `json:"risk"`
+
+	// Scatter A length in the unit asked for
+	Scatter Length `json:"scatter"`
+
+	// SharedU A length in the unit asked for
+	SharedU Length        `json:"shared_u"`
+	Steps   []CutSizeStep `json:"steps"`
+	Summary string        `json:"summary"`
+
+	// ToolId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	ToolId   Id     `json:"tool_id"`
+	Warnings []Text `json:"warnings"`
+}
+
+// CutSizeStep How long the reamer serves a step. `needed` is the least size of the hole: the greatest pin and the least clearance; left out for a held bore, for which none is known. `holes_left` is how many each still become large enough with a probability of one less `risk`; left out with `ends` no_end_in_sight or not_known
+type CutSizeStep struct {
+	Duty *CutSizeStepDuty `json:"duty,omitempty"`
+	Ends CutSizeStepEnds  `json:"ends"`
+
+	// HolesLeft Example: 140
+	HolesLeft *int `json:"holes_left,omitempty"`
+
+	// Needed A length in the unit asked for
+	Needed *Length `json:"needed,omitempty"`
+
+	// PinSeries A short name that serves as an id: letters, digits, dot, dash, underscore
+	PinSeries *Code `json:"pin_series,omitempty"`
+
+	// PinSeriesId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	PinSeriesId *Id `json:"pin_series_id,omitempty"`
+
+	// ProbabilityTooSmall Of the next hole
+	//
+	// Example: 0.002
+	ProbabilityTooSmall *float64 `json:"probability_too_small,omitempty"`
+
+	// Step A short name that serves as an id: letters, digits, dot, dash, underscore
+	Step *Code `json:"step,omitempty"`
+}
+
+// CutSizeStepDuty defines model for CutSizeStep.Duty.
+type CutSizeStepDuty string
+
+// CutSizeStepEnds defines model for CutSizeStep.Ends.
+type CutSizeStepEnds string
 
 // CutSpeedRange From and to; `least` is left out where there is no lower end
 type CutSpeedRange struct {
@@ -10761,6 +11410,9 @@ type LengthRange struct {
 	// Low A length in the unit asked for
 	Low *Length `json:"low,omitempty"`
 }
+
+// LengthText A length with its unit
+type LengthText = string
 
 // LiftHingeIn One hinge: the height of its bore's middle over any mark, the length between the bore's mouths, and bore minus pin in diameter (of bores in series their sum)
 type LiftHingeIn struct {
@@ -17168,6 +17820,30 @@ type IfNoneMatch = string
 // Cursor defines model for cursor.
 type Cursor = string
 
+// CutsizeClearance A length with its unit
+type CutsizeClearance = LengthText
+
+// CutsizeDepth A length with its unit
+type CutsizeDepth = LengthText
+
+// CutsizeGuidance defines model for cutsize_guidance.
+type CutsizeGuidance string
+
+// CutsizeLubricant defines model for cutsize_lubricant.
+type CutsizeLubricant string
+
+// CutsizeMaterial defines model for cutsize_material.
+type CutsizeMaterial string
+
+// CutsizeNeeded A length with its unit
+type CutsizeNeeded = LengthText
+
+// CutsizeRisk defines model for cutsize_risk.
+type CutsizeRisk = float64
+
+// CutsizeSeries An id or the people's own name for it
+type CutsizeSeries = Ref
+
 // Explain defines model for explain.
 type Explain = bool
 
@@ -19265,6 +19941,93 @@ type GetToolChartPictureParams struct {
 
 // GetToolChartPictureParamsScheme defines parameters for GetToolChartPicture.
 type GetToolChartPictureParamsScheme string
+
+// GetCutSizeParams defines parameters for GetCutSize.
+type GetCutSizeParams struct {
+	// Risk The greatest probability accepted that a hole becomes too small
+	Risk *CutsizeRisk `form:"risk,omitempty" json:"risk,omitempty"`
+
+	// Depth Of each hole to come, with its unit. Left out: 20 mm, and said in `assumed`
+	Depth *CutsizeDepth `form:"depth,omitempty" json:"depth,omitempty"`
+
+	// Guidance Of the holes to come. Left out: as usual
+	Guidance *GetCutSizeParamsGuidance `form:"guidance,omitempty" json:"guidance,omitempty"`
+
+	// Material That the holes to come are cut in. Left out: as usual
+	Material *GetCutSizeParamsMaterial `form:"material,omitempty" json:"material,omitempty"`
+
+	// Lubricant That they are cut with. Left out: as usual
+	Lubricant *GetCutSizeParamsLubricant `form:"lubricant,omitempty" json:"lubricant,omitempty"`
+
+	// PinSeries The pin series whose steps are asked about, by id or code. Left out: every series that names the reamer's size
+	PinSeries *CutsizeSeries `form:"pin_series,omitempty" json:"pin_series,omitempty"`
+
+	// LeastClearance The least that is wanted between pin and hole, with its unit. Left out: half a thousandth of an inch
+	LeastClearance *CutsizeClearance `form:"least_clearance,omitempty" json:"least_clearance,omitempty"`
+
+	// Needed A least size of the hole that is asked about beside the steps', with its unit
+	Needed *CutsizeNeeded `form:"needed,omitempty" json:"needed,omitempty"`
+
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+}
+
+// GetCutSizeParamsGuidance defines parameters for GetCutSize.
+type GetCutSizeParamsGuidance string
+
+// GetCutSizeParamsMaterial defines parameters for GetCutSize.
+type GetCutSizeParamsMaterial string
+
+// GetCutSizeParamsLubricant defines parameters for GetCutSize.
+type GetCutSizeParamsLubricant string
+
+// GetCutSizePictureParams defines parameters for GetCutSizePicture.
+type GetCutSizePictureParams struct {
+	// Risk The greatest probability accepted that a hole becomes too small
+	Risk *CutsizeRisk `form:"risk,omitempty" json:"risk,omitempty"`
+
+	// Depth Of each hole to come, with its unit. Left out: 20 mm, and said in `assumed`
+	Depth *CutsizeDepth `form:"depth,omitempty" json:"depth,omitempty"`
+
+	// Guidance Of the holes to come. Left out: as usual
+	Guidance *GetCutSizePictureParamsGuidance `form:"guidance,omitempty" json:"guidance,omitempty"`
+
+	// Material That the holes to come are cut in. Left out: as usual
+	Material *GetCutSizePictureParamsMaterial `form:"material,omitempty" json:"material,omitempty"`
+
+	// Lubricant That they are cut with. Left out: as usual
+	Lubricant *GetCutSizePictureParamsLubricant `form:"lubricant,omitempty" json:"lubricant,omitempty"`
+
+	// PinSeries The pin series whose steps are asked about, by id or code. Left out: every series that names the reamer's size
+	PinSeries *CutsizeSeries `form:"pin_series,omitempty" json:"pin_series,omitempty"`
+
+	// LeastClearance The least that is wanted between pin and hole, with its unit. Left out: half a thousandth of an inch
+	LeastClearance *CutsizeClearance `form:"least_clearance,omitempty" json:"least_clearance,omitempty"`
+
+	// Needed A least size of the hole that is asked about beside the steps', with its unit
+	Needed *CutsizeNeeded `form:"needed,omitempty" json:"needed,omitempty"`
+
+	// Scheme Light, dark, or as the system of whoever looks prefers (`auto`)
+	Scheme *GetCutSizePictureParamsScheme `form:"scheme,omitempty" json:"scheme,omitempty"`
+
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
+	// IfNoneMatch An ETag at hand; unchanged is answered 304
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// GetCutSizePictureParamsGuidance defines parameters for GetCutSizePicture.
+type GetCutSizePictureParamsGuidance string
+
+// GetCutSizePictureParamsMaterial defines parameters for GetCutSizePicture.
+type GetCutSizePictureParamsMaterial string
+
+// GetCutSizePictureParamsLubricant defines parameters for GetCutSizePicture.
+type GetCutSizePictureParamsLubricant string
+
+// GetCutSizePictureParamsScheme defines parameters for GetCutSizePicture.
+type GetCutSizePictureParamsScheme string
 
 // GetToolDriftParams defines parameters for GetToolDrift.
 type GetToolDriftParams struct {
@@ -22449,6 +23212,12 @@ type ServerInterface interface {
 	// GetToolChartPicture Whether a tool drifts, as a picture: what its calibrations found, with limits, zones and numbered signals
 	// (GET /v1/clubs/{club}/tools/{tool}/chart/picture)
 	GetToolChartPicture(ctx echo.Context, club InClub, tool InTool, params GetToolChartPictureParams) error
+	// GetCutSize What size a reamer cuts, and how many holes it has left for each step
+	// (GET /v1/clubs/{club}/tools/{tool}/cut-size)
+	GetCutSize(ctx echo.Context, club InClub, tool InTool, params GetCutSizeParams) error
+	// GetCutSizePicture What size a reamer cuts, as a picture: what was seen, the line with its band, renewals and the least sizes of the steps
+	// (GET /v1/clubs/{club}/tools/{tool}/cut-size/picture)
+	GetCutSizePicture(ctx echo.Context, club InClub, tool InTool, params GetCutSizePictureParams) error
 	// GetToolDrift Where the tool has drifted to by its calibrations, and when to calibrate it next
 	// (GET /v1/clubs/{club}/tools/{tool}/drift)
 	GetToolDrift(ctx echo.Context, club InClub, tool InTool, params GetToolDriftParams) error
@@ -31958,6 +32727,208 @@ func (w *ServerInterfaceWrapper) GetToolChartPicture(ctx echo.Context) error {
 	return err
 }
 
+// GetCutSize converts echo context to params.
+func (w *ServerInterfaceWrapper) GetCutSize(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "tool" -------------
+	var tool InTool
+
+	err = runtime.BindStyledParameterWithOptions("simple", "tool", ctx.Param("tool"), &tool, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter tool: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetCutSizeParams
+	// ------------- Optional query parameter "risk" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "risk", ctx.QueryParams(), &params.Risk, runtime.BindQueryParameterOptions{Type: "number", Format: "double"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter risk: %s", err))
+	}
+
+	// ------------- Optional query parameter "depth" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "depth", ctx.QueryParams(), &params.Depth, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter depth: %s", err))
+	}
+
+	// ------------- Optional query parameter "guidance" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "guidance", ctx.QueryParams(), &params.Guidance, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter guidance: %s", err))
+	}
+
+	// ------------- Optional query parameter "material" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "material", ctx.QueryParams(), &params.Material, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter material: %s", err))
+	}
+
+	// ------------- Optional query parameter "lubricant" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "lubricant", ctx.QueryParams(), &params.Lubricant, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter lubricant: %s", err))
+	}
+
+	// ------------- Optional query parameter "pin_series" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "pin_series", ctx.QueryParams(), &params.PinSeries, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter pin_series: %s", err))
+	}
+
+	// ------------- Optional query parameter "least_clearance" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "least_clearance", ctx.QueryParams(), &params.LeastClearance, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter least_clearance: %s", err))
+	}
+
+	// ------------- Optional query parameter "needed" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "needed", ctx.QueryParams(), &params.Needed, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter needed: %s", err))
+	}
+
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetCutSize(ctx, club, tool, params)
+	return err
+}
+
+// GetCutSizePicture converts echo context to params.
+func (w *ServerInterfaceWrapper) GetCutSizePicture(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "tool" -------------
+	var tool InTool
+
+	err = runtime.BindStyledParameterWithOptions("simple", "tool", ctx.Param("tool"), &tool, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter tool: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetCutSizePictureParams
+	// ------------- Optional query parameter "risk" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "risk", ctx.QueryParams(), &params.Risk, runtime.BindQueryParameterOptions{Type: "number", Format: "double"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter risk: %s", err))
+	}
+
+	// ------------- Optional query parameter "depth" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "depth", ctx.QueryParams(), &params.Depth, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter depth: %s", err))
+	}
+
+	// ------------- Optional query parameter "guidance" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "guidance", ctx.QueryParams(), &params.Guidance, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter guidance: %s", err))
+	}
+
+	// ------------- Optional query parameter "material" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "material", ctx.QueryParams(), &params.Material, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter material: %s", err))
+	}
+
+	// ------------- Optional query parameter "lubricant" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "lubricant", ctx.QueryParams(), &params.Lubricant, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter lubricant: %s", err))
+	}
+
+	// ------------- Optional query parameter "pin_series" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "pin_series", ctx.QueryParams(), &params.PinSeries, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter pin_series: %s", err))
+	}
+
+	// ------------- Optional query parameter "least_clearance" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "least_clearance", ctx.QueryParams(), &params.LeastClearance, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter least_clearance: %s", err))
+	}
+
+	// ------------- Optional query parameter "needed" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "needed", ctx.QueryParams(), &params.Needed, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter needed: %s", err))
+	}
+
+	// ------------- Optional query parameter "scheme" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "scheme", ctx.QueryParams(), &params.Scheme, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter scheme: %s", err))
+	}
+
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
+
+	headers := ctx.Request().Header
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for If-None-Match, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter If-None-Match: %s", err))
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetCutSizePicture(ctx, club, tool, params)
+	return err
+}
+
 // GetToolDrift converts echo context to params.
 func (w *ServerInterfaceWrapper) GetToolDrift(ctx echo.Context) error {
 	var err error
@@ -33703,6 +34674,8 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/clubs/:club/tools/:tool/calibrations", wrapper.CreateCalibration, options.OperationMiddlewares["createCalibration"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/tools/:tool/chart", wrapper.GetToolChart, options.OperationMiddlewares["getToolChart"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/tools/:tool/chart/picture", wrapper.GetToolChartPicture, options.OperationMiddlewares["getToolChartPicture"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/tools/:tool/cut-size", wrapper.GetCutSize, options.OperationMiddlewares["getCutSize"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/tools/:tool/cut-size/picture", wrapper.GetCutSizePicture, options.OperationMiddlewares["getCutSizePicture"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/tools/:tool/drift", wrapper.GetToolDrift, options.OperationMiddlewares["getToolDrift"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/tools/:tool/found", wrapper.FindTool, options.OperationMiddlewares["findTool"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/tools/:tool/history", wrapper.ListToolHistory, options.OperationMiddlewares["listToolHistory"]...)

@@ -36,6 +36,8 @@ func large(t *testing.T, uses int) (*pgtest.DB, uuid.UUID) {
 		insert into tool_check (club_id, id, tool_id, kind, size_nm, u_nm, checked_at, member_id, recorded_at)
 		select t.club_id, gen_random_uuid(), t.id, 'check_cut', 8001000 - 10 * n, 2000, '2024-01-01Z'::timestamptz + n * interval '1 hour', m.id, '2026-01-01Z' from tool t join member m using (club_id), generate_series(1, case when t.number = 'R1' then 50 else 3 end) n;
 		insert into tool_renewal (club_id, id, tool_id, kind, done_at, member_id, recorded_at) select t.club_id, gen_random_uuid(), t.id, 'sharpened', '2024-01-01T10:30Z'::timestamptz + n * interval '1 year', m.id, '2026-01-01Z' from tool t join member m using (club_id), generate_series(0, 1) n;
+		insert into pin_series (club_id, id, code, name) select club_id, gen_random_uuid(), 'ps' || n, 'Pins' from club, generate_series(1, case when slug = 'large' then 1500 else 5 end) n;
+		insert into pin_step (club_id, series_id, ordinal, code, pin_nm, tolerance_lower_nm, tolerance_upper_nm, reamer_nm, held_reamer_nm) select club_id, id, n, 's' || n, 7900000 + n, 0, 0, 8000000 + n * 10000, 8005000 + n * 10000 from pin_series, generate_series(0, 4) n;
 		insert into joint_template (club_id, id, code, name) select club_id, gen_random_uuid(), 'hinge', 'Hinge' from club;
 		insert into vehicle (club_id, id, code, name, member_id) select m.club_id, gen_random_uuid(), 'v', 'Vehicle', m.id from member m;
 		insert into procedure (club_id, id, code, name, kind_of_joint, edition) select club_id, gen_random_uuid(), 'p', 'Procedure', 'Joint', 1 from club;
@@ -104,6 +106,9 @@ func TestAReamersHistoryIsServedByItsIndexes(t *testing.T) {
 	pgtest.HoldPlans(t, db, id, []pgtest.Listing{
 		{Name: "what a reamer did", Index: "tool_use_of_tool", Run: func(pool *pgxpool.Pool) error {
 			return (&postgres.DB{Pool: pool}).Read(t.Context(), id, func(b *postgres.Batch) { cutting.Queue(b, postgres.ParseRef("R1")) })
+		}},
+		{Name: "the steps that it serves", Index: "pin_step_by_reamer", Run: func(pool *pgxpool.Pool) error {
+			return (&postgres.DB{Pool: pool}).Read(t.Context(), id, func(b *postgres.Batch) { cutting.QueueSteps(b, postgres.ParseRef("R1"), nil) })
 		}},
 	})
 }

@@ -20,6 +20,7 @@ type History struct {
 	Lines          []Line  // one a segment
 	Limit          float64 // NaN: none
 	LimitText      string
+	Levels         []Level   // further limits, each with its own words
 	Crossing       float64   // where the line reaches the limit; NaN: nowhere
 	Between        []Stretch // where it may
 	CrossingText   string
@@ -31,6 +32,12 @@ type History struct {
 type Spot struct {
 	X, Y, U float64
 	Segment int
+}
+
+// Level is a limit among several.
+type Level struct {
+	Y    float64
+	Text string
 }
 
 // Line is a line with its band, in order of x. Low and High are NaN where there is no
@@ -69,6 +76,11 @@ func (h History) SVG(s Scheme) []byte {
 	}
 	if finite(h.Limit) {
 		c.line("bad", p.x.from, p.y.within(h.Limit), p.x.to, p.y.within(h.Limit))
+	}
+	for _, l := range h.Levels {
+		if finite(l.Y) && p.y.holds(l.Y) {
+			c.line("bad", p.x.from, p.y.at(l.Y), p.x.to, p.y.at(l.Y))
+		}
 	}
 	// Of few points each is looked at; many are a cloud behind their line.
 	line := func() {
@@ -109,6 +121,9 @@ func (h History) scales() (x, y scale) {
 		xs, ys = append(xs, l.X...), append(ys, l.Mean...)
 	}
 	ys = append(ys, h.Limit)
+	for _, l := range h.Levels {
+		ys = append(ys, l.Y)
+	}
 	span := newScale(xs, 0, 0, 1)
 	far := 2 * (span.high - span.low)
 	near := func(v float64) bool { return finite(v) && len(xs) > 0 && v > span.low-far && v < span.high+far }
@@ -244,6 +259,9 @@ func (h History) key(c *canvas) {
 	if finite(h.Limit) {
 		c.legend(lineSample("bad"), "limit "+h.LimitText)
 	}
+	for _, l := range h.Levels {
+		c.legend(lineSample("bad"), l.Text)
+	}
 	if h.CrossingText != "" {
 		c.legend(func(c *canvas, x, y float64) {
 			c.line("b solid thick", x, y, x+34, y)
@@ -277,6 +295,9 @@ func (h History) describe() string {
 	}
 	if finite(h.Limit) {
 		sentence("Limit: %s.", h.LimitText)
+	}
+	for _, l := range h.Levels {
+		sentence("%s.", l.Text)
 	}
 	if h.CrossingText != "" {
 		sentence("%s.", strings.TrimSuffix(h.CrossingText, "."))
