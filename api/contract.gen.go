@@ -62,6 +62,135 @@ func (e AttributeStudyInAccepts) Valid() bool {
 	}
 }
 
+// Defines values for BankColumnField.
+const (
+	BankColumnFieldAmount    BankColumnField = "amount"
+	BankColumnFieldCurrency  BankColumnField = "currency"
+	BankColumnFieldDate      BankColumnField = "date"
+	BankColumnFieldName      BankColumnField = "name"
+	BankColumnFieldPaidIn    BankColumnField = "paid_in"
+	BankColumnFieldPaidOut   BankColumnField = "paid_out"
+	BankColumnFieldReference BankColumnField = "reference"
+)
+
+// Valid indicates whether the value is a known member of the BankColumnField enum.
+func (e BankColumnField) Valid() bool {
+	switch e {
+	case BankColumnFieldAmount:
+		return true
+	case BankColumnFieldCurrency:
+		return true
+	case BankColumnFieldDate:
+		return true
+	case BankColumnFieldName:
+		return true
+	case BankColumnFieldPaidIn:
+		return true
+	case BankColumnFieldPaidOut:
+		return true
+	case BankColumnFieldReference:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for BankFileRowStatus.
+const (
+	BankFileRowStatusCreated BankFileRowStatus = "created"
+	BankFileRowStatusExists  BankFileRowStatus = "exists"
+	BankFileRowStatusRefused BankFileRowStatus = "refused"
+)
+
+// Valid indicates whether the value is a known member of the BankFileRowStatus enum.
+func (e BankFileRowStatus) Valid() bool {
+	switch e {
+	case BankFileRowStatusCreated:
+		return true
+	case BankFileRowStatusExists:
+		return true
+	case BankFileRowStatusRefused:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for BankProposalBecause.
+const (
+	BankProposalBecauseAmount BankProposalBecause = "amount"
+	BankProposalBecauseEntry  BankProposalBecause = "entry"
+	BankProposalBecauseName   BankProposalBecause = "name"
+	BankProposalBecauseNumber BankProposalBecause = "number"
+)
+
+// Valid indicates whether the value is a known member of the BankProposalBecause enum.
+func (e BankProposalBecause) Valid() bool {
+	switch e {
+	case BankProposalBecauseAmount:
+		return true
+	case BankProposalBecauseEntry:
+		return true
+	case BankProposalBecauseName:
+		return true
+	case BankProposalBecauseNumber:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for BankRowState.
+const (
+	BankRowStateBooked   BankRowState = "booked"
+	BankRowStateLinked   BankRowState = "linked"
+	BankRowStateOpen     BankRowState = "open"
+	BankRowStateSetAside BankRowState = "set_aside"
+)
+
+// Valid indicates whether the value is a known member of the BankRowState enum.
+func (e BankRowState) Valid() bool {
+	switch e {
+	case BankRowStateBooked:
+		return true
+	case BankRowStateLinked:
+		return true
+	case BankRowStateOpen:
+		return true
+	case BankRowStateSetAside:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for BankRowDecisionInAs.
+const (
+	BankRowDecisionInAsDeposit  BankRowDecisionInAs = "deposit"
+	BankRowDecisionInAsEntry    BankRowDecisionInAs = "entry"
+	BankRowDecisionInAsNothing  BankRowDecisionInAs = "nothing"
+	BankRowDecisionInAsPayment  BankRowDecisionInAs = "payment"
+	BankRowDecisionInAsPurchase BankRowDecisionInAs = "purchase"
+)
+
+// Valid indicates whether the value is a known member of the BankRowDecisionInAs enum.
+func (e BankRowDecisionInAs) Valid() bool {
+	switch e {
+	case BankRowDecisionInAsDeposit:
+		return true
+	case BankRowDecisionInAsEntry:
+		return true
+	case BankRowDecisionInAsNothing:
+		return true
+	case BankRowDecisionInAsPayment:
+		return true
+	case BankRowDecisionInAsPurchase:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for BossKind.
 const (
 	BossKindClosed    BossKind = "closed"
@@ -5858,6 +5987,69 @@ func (e CalcTrendPictureParamsScheme) Valid() bool {
 	}
 }
 
+// Defines values for ListBankRowsParamsState.
+const (
+	ListBankRowsParamsStateBooked   ListBankRowsParamsState = "booked"
+	ListBankRowsParamsStateLinked   ListBankRowsParamsState = "linked"
+	ListBankRowsParamsStateOpen     ListBankRowsParamsState = "open"
+	ListBankRowsParamsStateSetAside ListBankRowsParamsState = "set_aside"
+)
+
+// Valid indicates whether the value is a known member of the ListBankRowsParamsState enum.
+func (e ListBankRowsParamsState) Valid() bool {
+	switch e {
+	case ListBankRowsParamsStateBooked:
+		return true
+	case ListBankRowsParamsStateLinked:
+		return true
+	case ListBankRowsParamsStateOpen:
+		return true
+	case ListBankRowsParamsStateSetAside:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for CreateBankStatementParamsDecimal.
+const (
+	Comma CreateBankStatementParamsDecimal = "comma"
+	Point CreateBankStatementParamsDecimal = "point"
+)
+
+// Valid indicates whether the value is a known member of the CreateBankStatementParamsDecimal enum.
+func (e CreateBankStatementParamsDecimal) Valid() bool {
+	switch e {
+	case Comma:
+		return true
+	case Point:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for CreateBankStatementParamsDates.
+const (
+	Dmy CreateBankStatementParamsDates = "dmy"
+	Mdy CreateBankStatementParamsDates = "mdy"
+	Ymd CreateBankStatementParamsDates = "ymd"
+)
+
+// Valid indicates whether the value is a known member of the CreateBankStatementParamsDates enum.
+func (e CreateBankStatementParamsDates) Valid() bool {
+	switch e {
+	case Dmy:
+		return true
+	case Mdy:
+		return true
+	case Ymd:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ListClosuresParamsState.
 const (
 	ListClosuresParamsStateStands    ListClosuresParamsState = "stands"
@@ -6789,6 +6981,179 @@ type Availability struct {
 	Failed  []FailedPeriod `json:"failed"`
 	Periods []FreePeriod   `json:"periods"`
 	Summary string         `json:"summary"`
+}
+
+// BankColumn Which column was taken for what
+type BankColumn struct {
+	// Column Example: Value date
+	Column string          `json:"column"`
+	Field  BankColumnField `json:"field"`
+}
+
+// BankColumnField defines model for BankColumn.Field.
+type BankColumnField string
+
+// BankFileReport What a file of the bank brought
+type BankFileReport struct {
+	Assumed []Text       `json:"assumed"`
+	Columns []BankColumn `json:"columns"`
+	Created int          `json:"created"`
+
+	// DryRun Nothing was written
+	DryRun   bool `json:"dry_run"`
+	Existing int  `json:"existing"`
+
+	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Id       *Id           `json:"id,omitempty"`
+	Refused  int           `json:"refused"`
+	Rows     []BankFileRow `json:"rows"`
+	RowsRead int           `json:"rows_read"`
+	Summary  string        `json:"summary"`
+}
+
+// BankFileRow What became of one row of a file
+type BankFileRow struct {
+	// BankRow A movement of money that the bank told, and what became of it in the books
+	BankRow *BankRow       `json:"bank_row,omitempty"`
+	Errors  *[]ImportFault `json:"errors,omitempty"`
+
+	// Row As a spreadsheet numbers it: the header is mostly row 1, blank rows count
+	Row int `json:"row"`
+
+	// Status exists: it came in before
+	Status BankFileRowStatus `json:"status"`
+}
+
+// BankFileRowStatus exists: it came in before
+type BankFileRowStatus string
+
+// BankProposal What a row may be, and because of what. Nothing is booked before somebody accepts it
+type BankProposal struct {
+	// Because `number`: the member's number stands in the reference; `name`: each word of their name stands in the row; `amount`: they owe just that; `entry`: such an entry is booked within ten days and belongs to no row
+	Because []BankProposalBecause `json:"because"`
+
+	// Entry The number of an entry that is booked already: accept it as `entry`, so that nothing is booked twice
+	Entry *int64 `json:"entry,omitempty"`
+
+	// EntryId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	EntryId *Id `json:"entry_id,omitempty"`
+
+	// Member Their number
+	Member *string `json:"member,omitempty"`
+
+	// MemberId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	MemberId *Id `json:"member_id,omitempty"`
+
+	// Owes What they owe now; below nothing is what the club owes them
+	//
+	// Example: {"currency":"EUR","minor":1250,"text":"12.50 EUR"}
+	Owes    *Money `json:"owes,omitempty"`
+	Summary string `json:"summary"`
+}
+
+// BankProposalBecause defines model for BankProposal.Because.
+type BankProposalBecause string
+
+// BankRow A movement of money that the bank told, and what became of it in the books
+type BankRow struct {
+	// Amount Above nothing: came in; below: went out
+	//
+	// Example: {"currency":"EUR","minor":1250,"text":"12.50 EUR"}
+	Amount    Money              `json:"amount"`
+	BookedOn  openapi_types.Date `json:"booked_on"`
+	DecidedAt *time.Time         `json:"decided_at,omitempty"`
+
+	// DecidedBy UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	DecidedBy *Id `json:"decided_by,omitempty"`
+
+	// Entry The number of its entry
+	Entry *int64 `json:"entry,omitempty"`
+
+	// EntryId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	EntryId *Id `json:"entry_id,omitempty"`
+
+	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Id Id `json:"id"`
+
+	// Member The number of its entry's member
+	Member *string `json:"member,omitempty"`
+
+	// MemberId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	MemberId *Id `json:"member_id,omitempty"`
+
+	// Name Who paid or was paid
+	Name *string `json:"name,omitempty"`
+
+	// Proposals Of an open row, likeliest first, by what members owe now
+	Proposals []BankProposal `json:"proposals"`
+	Reference *string        `json:"reference,omitempty"`
+
+	// Row Its number in the file, as a spreadsheet numbers it
+	Row int `json:"row"`
+
+	// State `booked`: an entry was made of it; `linked`: its entry was there; `set_aside`: it is not for the books
+	State BankRowState `json:"state"`
+
+	// StatementId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	StatementId Id     `json:"statement_id"`
+	Summary     string `json:"summary"`
+	Version     int64  `json:"version"`
+}
+
+// BankRowState `booked`: an entry was made of it; `linked`: its entry was there; `set_aside`: it is not for the books
+type BankRowState string
+
+// BankRowDecisionIn What a row of the bank is
+type BankRowDecisionIn struct {
+	// As `payment`: of `member`, or to them where money went out; `deposit`: taken of `member`, or given back; `purchase`: money went out for something, of `tool` where it was one; `entry`: `entry` is that, which is booked already; `nothing`: it is not for the books
+	As BankRowDecisionInAs `json:"as"`
+
+	// Entry UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Entry *Id `json:"entry,omitempty"`
+
+	// Member An id or the people's own name for it
+	Member *Ref `json:"member,omitempty"`
+
+	// Note What for; who reads the books reads this
+	Note *BookNote `json:"note,omitempty"`
+
+	// On The day of the entry that is made; left out: that of the row
+	On *openapi_types.Date `json:"on,omitempty"`
+
+	// Tool An id or the people's own name for it
+	Tool *Ref `json:"tool,omitempty"`
+}
+
+// BankRowDecisionInAs `payment`: of `member`, or to them where money went out; `deposit`: taken of `member`, or given back; `purchase`: money went out for something, of `tool` where it was one; `entry`: `entry` is that, which is booked already; `nothing`: it is not for the books
+type BankRowDecisionInAs string
+
+// BankRowPage A page of a list; there are more while it has `next`
+type BankRowPage struct {
+	Items []BankRow `json:"items"`
+	Next  *string   `json:"next,omitempty"`
+}
+
+// BankStatementListed A file of the bank that came in
+type BankStatementListed struct {
+	// Created Rows that were new
+	Created int `json:"created"`
+
+	// Existing Rows that came in before
+	Existing int `json:"existing"`
+
+	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Id Id `json:"id"`
+
+	// MemberId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	MemberId   Id        `json:"member_id"`
+	RecordedAt time.Time `json:"recorded_at"`
+	RowsRead   int       `json:"rows_read"`
+}
+
+// BankStatementPage A page of a list; there are more while it has `next`
+type BankStatementPage struct {
+	Items []BankStatementListed `json:"items"`
+	Next  *string               `json:"next,omitempty"`
 }
 
 // BlurOut Where the gauge decides and how sharply
@@ -17847,6 +18212,9 @@ type CutsizeSeries = Ref
 // Explain defines model for explain.
 type Explain = bool
 
+// InBankRow UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+type InBankRow = Id
+
 // InCalendar UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 type InCalendar = Id
 
@@ -18278,6 +18646,72 @@ type GetAvailabilityParams struct {
 	// First How many periods to answer
 	First *int `form:"first,omitempty" json:"first,omitempty"`
 }
+
+// ListBankRowsParams defines parameters for ListBankRows.
+type ListBankRowsParams struct {
+	// State Only rows in this state
+	State *ListBankRowsParamsState `form:"state,omitempty" json:"state,omitempty"`
+
+	// Statement Only rows that this file brought
+	Statement *openapi_types.UUID `form:"statement,omitempty" json:"statement,omitempty"`
+
+	// Limit How many items a page holds at most
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor The `next` of the page before
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// ListBankRowsParamsState defines parameters for ListBankRows.
+type ListBankRowsParamsState string
+
+// AcceptBankRowParams defines parameters for AcceptBankRow.
+type AcceptBankRowParams struct {
+	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ReopenBankRowParams defines parameters for ReopenBankRow.
+type ReopenBankRowParams struct {
+	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListBankStatementsParams defines parameters for ListBankStatements.
+type ListBankStatementsParams struct {
+	// Limit How many items a page holds at most
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor The `next` of the page before
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// CreateBankStatementParams defines parameters for CreateBankStatement.
+type CreateBankStatementParams struct {
+	// Decimal Which mark stands before the decimals
+	Decimal CreateBankStatementParamsDecimal `form:"decimal" json:"decimal"`
+
+	// Dates In which order year, month and day are written
+	Dates CreateBankStatementParamsDates `form:"dates" json:"dates"`
+
+	// Map Which column is which field, as `column=field`, once for each
+	Map *[]string `form:"map,omitempty" json:"map,omitempty"`
+
+	// DryRun Run everything, write nothing; the Idempotency-Key is not used up
+	DryRun *bool `form:"dry_run,omitempty" json:"dry_run,omitempty"`
+
+	// Partial Take the sound rows, whatever the others are
+	Partial *bool `form:"partial,omitempty" json:"partial,omitempty"`
+
+	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// CreateBankStatementParamsDecimal defines parameters for CreateBankStatement.
+type CreateBankStatementParamsDecimal string
+
+// CreateBankStatementParamsDates defines parameters for CreateBankStatement.
+type CreateBankStatementParamsDates string
 
 // ListCalendarsParams defines parameters for ListCalendars.
 type ListCalendarsParams struct {
@@ -20403,6 +20837,12 @@ type CalcUncertaintyJSONRequestBody = UncertaintyIn
 
 // PatchClubApplicationMergePatchPlusJSONRequestBody defines body for PatchClub for application/merge-patch+json ContentType.
 type PatchClubApplicationMergePatchPlusJSONRequestBody = ClubPatch
+
+// AcceptBankRowJSONRequestBody defines body for AcceptBankRow for application/json ContentType.
+type AcceptBankRowJSONRequestBody = BankRowDecisionIn
+
+// ReopenBankRowJSONRequestBody defines body for ReopenBankRow for application/json ContentType.
+type ReopenBankRowJSONRequestBody = EntryReversalIn
 
 // CreateCalendarJSONRequestBody defines body for CreateCalendar for application/json ContentType.
 type CreateCalendarJSONRequestBody = CalendarIn
@@ -22636,6 +23076,24 @@ type ServerInterface interface {
 	// GetAvailability Common free periods of tools, models and kits
 	// (GET /v1/clubs/{club}/availability)
 	GetAvailability(ctx echo.Context, club InClub, params GetAvailabilityParams) error
+	// ListBankRows What the bank told, newest first, with proposals for what is open
+	// (GET /v1/clubs/{club}/bank-rows)
+	ListBankRows(ctx echo.Context, club InClub, params ListBankRowsParams) error
+	// GetBankRow A row that the bank told, with proposals while it is open
+	// (GET /v1/clubs/{club}/bank-rows/{bank_row})
+	GetBankRow(ctx echo.Context, club InClub, bankRow InBankRow) error
+	// AcceptBankRow Say what a row of the bank is
+	// (POST /v1/clubs/{club}/bank-rows/{bank_row}/accept)
+	AcceptBankRow(ctx echo.Context, club InClub, bankRow InBankRow, params AcceptBankRowParams) error
+	// ReopenBankRow Take back what was said of a row of the bank
+	// (POST /v1/clubs/{club}/bank-rows/{bank_row}/reopen)
+	ReopenBankRow(ctx echo.Context, club InClub, bankRow InBankRow, params ReopenBankRowParams) error
+	// ListBankStatements Files of the bank that came in, newest first
+	// (GET /v1/clubs/{club}/bank-statements)
+	ListBankStatements(ctx echo.Context, club InClub, params ListBankStatementsParams) error
+	// CreateBankStatement Bring in what the bank tells
+	// (POST /v1/clubs/{club}/bank-statements)
+	CreateBankStatement(ctx echo.Context, club InClub, params CreateBankStatementParams) error
 	// ListCalendars Own calendars, newest first; an officer sees all
 	// (GET /v1/clubs/{club}/calendars)
 	ListCalendars(ctx echo.Context, club InClub, params ListCalendarsParams) error
@@ -24185,6 +24643,272 @@ func (w *ServerInterfaceWrapper) GetAvailability(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.GetAvailability(ctx, club, params)
+	return err
+}
+
+// ListBankRows converts echo context to params.
+func (w *ServerInterfaceWrapper) ListBankRows(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListBankRowsParams
+	// ------------- Optional query parameter "state" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "state", ctx.QueryParams(), &params.State, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter state: %s", err))
+	}
+
+	// ------------- Optional query parameter "statement" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "statement", ctx.QueryParams(), &params.Statement, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter statement: %s", err))
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// ------------- Optional query parameter "cursor" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "cursor", ctx.QueryParams(), &params.Cursor, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter cursor: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListBankRows(ctx, club, params)
+	return err
+}
+
+// GetBankRow converts echo context to params.
+func (w *ServerInterfaceWrapper) GetBankRow(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "bank_row" -------------
+	var bankRow InBankRow
+
+	err = runtime.BindStyledParameterWithOptions("simple", "bank_row", ctx.Param("bank_row"), &bankRow, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter bank_row: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetBankRow(ctx, club, bankRow)
+	return err
+}
+
+// AcceptBankRow converts echo context to params.
+func (w *ServerInterfaceWrapper) AcceptBankRow(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "bank_row" -------------
+	var bankRow InBankRow
+
+	err = runtime.BindStyledParameterWithOptions("simple", "bank_row", ctx.Param("bank_row"), &bankRow, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter bank_row: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params AcceptBankRowParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.AcceptBankRow(ctx, club, bankRow, params)
+	return err
+}
+
+// ReopenBankRow converts echo context to params.
+func (w *ServerInterfaceWrapper) ReopenBankRow(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "bank_row" -------------
+	var bankRow InBankRow
+
+	err = runtime.BindStyledParameterWithOptions("simple", "bank_row", ctx.Param("bank_row"), &bankRow, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter bank_row: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ReopenBankRowParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ReopenBankRow(ctx, club, bankRow, params)
+	return err
+}
+
+// ListBankStatements converts echo context to params.
+func (w *ServerInterfaceWrapper) ListBankStatements(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListBankStatementsParams
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// ------------- Optional query parameter "cursor" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "cursor", ctx.QueryParams(), &params.Cursor, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter cursor: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListBankStatements(ctx, club, params)
+	return err
+}
+
+// CreateBankStatement converts echo context to params.
+func (w *ServerInterfaceWrapper) CreateBankStatement(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params CreateBankStatementParams
+	// ------------- Required query parameter "decimal" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, true, "decimal", ctx.QueryParams(), &params.Decimal, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter decimal: %s", err))
+	}
+
+	// ------------- Required query parameter "dates" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, true, "dates", ctx.QueryParams(), &params.Dates, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter dates: %s", err))
+	}
+
+	// ------------- Optional query parameter "map" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "map", ctx.QueryParams(), &params.Map, runtime.BindQueryParameterOptions{Type: "array", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter map: %s", err))
+	}
+
+	// ------------- Optional query parameter "dry_run" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "dry_run", ctx.QueryParams(), &params.DryRun, runtime.BindQueryParameterOptions{Type: "boolean", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter dry_run: %s", err))
+	}
+
+	// ------------- Optional query parameter "partial" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "partial", ctx.QueryParams(), &params.Partial, runtime.BindQueryParameterOptions{Type: "boolean", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter partial: %s", err))
+	}
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.CreateBankStatement(ctx, club, params)
 	return err
 }
 
@@ -34482,6 +35206,12 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/clubs/:club", wrapper.GetClub, options.OperationMiddlewares["getClub"]...)
 	router.PATCH(options.BaseURL+"/v1/clubs/:club", wrapper.PatchClub, options.OperationMiddlewares["patchClub"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/availability", wrapper.GetAvailability, options.OperationMiddlewares["getAvailability"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/bank-rows", wrapper.ListBankRows, options.OperationMiddlewares["listBankRows"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/bank-rows/:bank_row", wrapper.GetBankRow, options.OperationMiddlewares["getBankRow"]...)
+	router.POST(options.BaseURL+"/v1/clubs/:club/bank-rows/:bank_row/accept", wrapper.AcceptBankRow, options.OperationMiddlewares["acceptBankRow"]...)
+	router.POST(options.BaseURL+"/v1/clubs/:club/bank-rows/:bank_row/reopen", wrapper.ReopenBankRow, options.OperationMiddlewares["reopenBankRow"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/bank-statements", wrapper.ListBankStatements, options.OperationMiddlewares["listBankStatements"]...)
+	router.POST(options.BaseURL+"/v1/clubs/:club/bank-statements", wrapper.CreateBankStatement, options.OperationMiddlewares["createBankStatement"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/calendars", wrapper.ListCalendars, options.OperationMiddlewares["listCalendars"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/calendars", wrapper.CreateCalendar, options.OperationMiddlewares["createCalendar"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/calendars/:calendar", wrapper.GetCalendar, options.OperationMiddlewares["getCalendar"]...)

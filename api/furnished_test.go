@@ -74,6 +74,7 @@ func furnished(t *testing.T) *world {
 	w.do("POST", w.at("charge-rules"), books, row{"valid_from": w.day(0), "late_per_day": money(200), "consumables": []row{{"kind": "reamer", "per_unit": money(20)}, {"kind": "drift", "per_unit": money(5)}}, "exempt": []string{"guests", "officers"}, "note": "=as decided, \"all\"\r\n"}).want(201)
 	w.do("POST", w.at("tool-models/MIC/costs"), books, row{"valid_from": w.day(0), "cost": money(9000), "note": "-a guess | for now"}).want(201)
 	w.do("POST", w.at("ledger/closings"), books, row{"closed_until": "2026-01-31", "note": "-looked | through"}).want(201)
+	w.bankTells(books, "?decimal=point&dates=ymd", "date,amount,reference,name\n2026-05-01,4.50,\"=A7, \"\"holes\"\"\",@Ada\n").want(201)
 	add("readings", row{"joint": "left-upper", "value": "0.322 in", "with": "bore_gauge", "stage": "reamed"})
 	add("repairs/R1/plans", row{"free": row{"weekly": []row{{"weekday": 6, "from": "08:00", "until": "18:00"}}}, "ordering": "at_hand", "at_hand": []string{"reamer"}})
 	add("repairs", row{"joints": []string{"left-lower"}, "procedure": "door-hinge", "garage": "south"})
@@ -104,6 +105,8 @@ func (w *world) furnishedAt(op walked) string {
 		switch name {
 		case "closure", "reading", "reservation", "recommendation", "token", "import", "certificate":
 			ids[name] = first(name + "s")
+		case "bank_row":
+			ids[name] = w.do("GET", w.at("bank-rows"), w.as("treasurer"), nil).want(200).str("items", 0, "id")
 		case "verification":
 			ids[name] = first("repairs/R1/verifications")
 		case "nonconformity":

@@ -23,8 +23,8 @@ import (
 var single = map[imports.Kind]string{imports.Members: "createMember", imports.ToolModels: "createToolModel", imports.Tools: "createTool", imports.Kits: "createKit", imports.Vehicles: "createVehicle",
 	imports.Joints: "createJoints", imports.Readings: "createReadings"}
 
-// takeSheets teaches the operation that takes sheets what the contract cannot
-// say of it.
+// takeSheets teaches the operations that take sheets what the contract cannot
+// say of them.
 func (s *Server) takeSheets() {
 	op := s.contract.byID["createImport"]
 	op.narrow = func(c echo.Context) []string {
@@ -34,6 +34,7 @@ func (s *Server) takeSheets() {
 		return op.Roles
 	}
 	op.check = mapSheet
+	s.contract.byID["createBankStatement"].check = mapBankFile
 }
 
 // readSheet reads a body of CSV.

@@ -18,6 +18,14 @@ func init() {
 			begun := w.do("POST", w.at("opening-balances"), w.as("treasurer"), row{"on": "2020-01-01", "bank": money(5), "members": []row{{"member": "M1", "owes": money(5)}}, "tools": []row{{"tool": "M7", "value": money(5)}}}).want(201)
 			return w.do("POST", begun.header.Get("Location")+"/reverse", w.as("treasurer"), row{"note": "anew"})
 		}},
+		"createBankStatement, acceptBankRow and reopenBankRow": {7, func(w *world, turn int) *response {
+			told := w.bankTells(w.as("treasurer"), "?decimal=point&dates=ymd", fmt.Sprintf("date,amount,reference\n2026-05-01,%d,M1\n", turn+1)).want(201)
+			at := w.at("bank-rows/" + told.str("rows", 0, "bank_row", "id"))
+			w.do("POST", at+"/accept", w.as("treasurer"), row{"as": "payment", "member": "M1"}).want(200)
+			return w.do("POST", at+"/reopen", w.as("treasurer"), row{"note": "not hers"})
+		}},
+		"listBankRows":       {1, get("bank-rows?state=open")},
+		"listBankStatements": {1, get("bank-statements")},
 	} {
 		roundTrips = append(roundTrips, struct {
 			operation string

@@ -222,3 +222,8 @@ type seal struct {
 func (e Entry) sealed() seal {
 	return seal{e.ID, e.Number, e.BookedOn.Format(time.DateOnly), e.Kind, e.Reason, e.MemberID, e.ToolID, e.Minor, e.Currency, e.ByMember, e.RecordedAt.UTC(), e.Reverses, e.Postings}
 }
+
+// FindEntryOfRow looks up the entry of a row of the bank.
+func FindEntryOfRow(b *postgres.Batch, row uuid.UUID) *postgres.Rows[Entry] {
+	return postgres.Query[Entry](b, selectEntries+`and e.id = (select w.entry_id from bank_row w where w.club_id = $1 and w.id = $2)`, b.Club, row)
+}
