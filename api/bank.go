@@ -41,9 +41,9 @@ type proposer struct {
 	made   *postgres.Rows[bank.Made]
 }
 
-// proposerOf looks up what proposals for movements of these days take.
-func proposerOf(b *postgres.Batch, from, until time.Time) proposer {
-	return proposer{bank.People(b), bank.FindMade(b, from, until)}
+// proposerOf looks up what proposals for a row take, or for any open one.
+func proposerOf(b *postgres.Batch, row *uuid.UUID) proposer {
+	return proposer{bank.People(b), bank.MadeAbout(b, row)}
 }
 
 func (p proposer) of(m bank.Movement, currency string) []BankProposal {
@@ -91,7 +91,7 @@ func (s *Server) CreateBankStatement(c echo.Context, _ InClub, params CreateBank
 			var known *postgres.Rows[bank.Row]
 			var who proposer
 			if err := tx.Send(in.ctx, func(b *postgres.Batch) {
-				known, who = bank.Known(b, digests), proposerOf(b, from, until)
+				known, who = bank.Known(b, digests), proposer{bank.People(b), bank.MadeBetween(b, from, until)}
 			}); err != nil {
 				return answer{}, err
 			}
@@ -212,9 +212,6 @@ func (in *call) before(p page) uuid.UUID {
 	return id
 }
 
-// ages are the bounds of days for proposals to rows that are not known yet.
-var longAgo, farAhead = time.Date(1900, 1, 1, 0, 0, 0, 0, time.UTC), time.Date(2200, 1, 1, 0, 0, 0, 0, time.UTC)
-
 // ListBankRows implements the contract.
 func (s *Server) ListBankRows(c echo.Context, _ InClub, params ListBankRowsParams) error {
 	return s.read(c, func(b *postgres.Batch, in *call) func() (answer, error) {
@@ -223,7 +220,7 @@ func (s *Server) ListBankRows(c echo.Context, _ InClub, params ListBankRowsParam
 		if params.State != nil {
 			f.State = string(*params.State)
 		}
-		rows, who := bank.List(b, f, in.before(p), p.limit+1), proposerOf(b, longAgo, farAhead)
+		rows, who := bank.List(b, f, in.before(p), p.limit+1), proposerOf(b, nil)
 		return func() (answer, error) {
 			items, next := cut(in, p, rows.Items, func(r bank.Row) []string { return []string{r.ID.String()} })
 			return in.listed(BankRowPage{Items: each(items, who.row), Next: next}, next), nil
@@ -234,7 +231,7 @@ func (s *Server) ListBankRows(c echo.Context, _ InClub, params ListBankRowsParam
 // GetBankRow implements the contract.
 func (s *Server) GetBankRow(c echo.Context, _ InClub, id InBankRow) error {
 	return s.read(c, func(b *postgres.Batch, in *call) func() (answer, error) {
-		row, who := bank.Find(b, id), proposerOf(b, longAgo, farAhead)
+		row, who := bank.Find(b, id), proposerOf(b, &id)
 		return func() (answer, error) {
 			r, err := row.One()
 			if err != nil {
@@ -372,7 +369,6 @@ func (s *Server) ReopenBankRow(c echo.Context, _ InClub, id InBankRow, _ ReopenB
 		body := decode[EntryReversalIn](in)
 		books, row := ledger.LockBooks(b), bank.Lock(b, id)
 		entry := ledger.FindEntryOfRow(b, id)
-		who := proposerOf(b, longAgo, farAhead)
 		return func(tx *postgres.Tx) (answer, error) {
 			r, err := row.One()
 			if err != nil {
@@ -396,7 +392,7 @@ func (s *Server) ReopenBankRow(c echo.Context, _ InClub, id InBankRow, _ ReopenB
 				}
 				return ok(proposer{}.row(r.Reopened(undone))), nil
 			}
-			return ok(who.row(bank.Decide(tx, in.caller.MemberID, r, bank.Open, nil))), nil
+			return ok(proposer{}.row(bank.Decide(tx, in.caller.MemberID, r, bank.Open, nil))), nil
 		}
 	})
 }

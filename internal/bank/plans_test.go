@@ -64,7 +64,9 @@ func TestRowsOfTheBankAreListedByTheirKeys(t *testing.T) {
 		{Name: "the rows of a file", Index: "bank_row_of_statement", Run: list(bank.Filter{Statement: &file})},
 		{Name: "a row", Index: "bank_row_pkey", Run: read(func(b *postgres.Batch) { bank.Find(b, one) })},
 		{Name: "the rows that are known", Index: "bank_row_once", Run: read(func(b *postgres.Batch) { bank.Known(b, [][]byte{digest}) })},
-		{Name: "what was booked about a day", Index: "entry_booked_on", Run: read(func(b *postgres.Batch) { bank.FindMade(b, day, day) })},
+		{Name: "what was booked about a day", Index: "entry_booked_on", Run: read(func(b *postgres.Batch) { bank.MadeBetween(b, day, day) })},
+		{Name: "what the open rows may be", Index: "bank_row_open", Run: read(func(b *postgres.Batch) { bank.MadeAbout(b, nil) })},
+		{Name: "what a row may be", Index: "entry_booked_on", Run: read(func(b *postgres.Batch) { bank.MadeAbout(b, &one) })},
 		{Name: "the files", Index: "bank_statement_pkey", Run: read(func(b *postgres.Batch) { bank.ListStatements(b, last, 101) })},
 	})
 }

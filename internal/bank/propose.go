@@ -1,6 +1,7 @@
 package bank
 
 import (
+	"cmp"
 	"slices"
 	"strings"
 	"time"
@@ -87,8 +88,13 @@ func Propose(m Movement, people []Person, made []Made) []Proposal {
 			out = append(out, one)
 		}
 	}
+	known := map[uuid.UUID]bool{}
 	for i := range made {
 		e := &made[i]
+		if known[e.ID] {
+			continue
+		}
+		known[e.ID] = true
 		if e.Minor != m.Minor || e.BookedOn.Before(m.On.AddDate(0, 0, -daysAround)) || e.BookedOn.After(m.On.AddDate(0, 0, daysAround)) {
 			continue
 		}
@@ -107,7 +113,12 @@ func Propose(m Movement, people []Person, made []Made) []Proposal {
 		}
 		out = append(out, one)
 	}
-	slices.SortStableFunc(out, func(a, b Proposal) int { return b.weight - a.weight })
+	slices.SortStableFunc(out, func(a, b Proposal) int {
+		if a.Entry != nil && b.Entry != nil && a.weight == b.weight {
+			return cmp.Compare(b.Entry.Number, a.Entry.Number)
+		}
+		return b.weight - a.weight
+	})
 	return out[:min(len(out), mostProposals)]
 }
 

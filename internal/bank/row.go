@@ -96,18 +96,36 @@ func People(b *postgres.Batch) *postgres.Rows[Person] {
 		where m.club_id = $1 and m.erased_at is null order by m.number`, b.Club)
 }
 
-// FindMade lists the entries of the days from and until that moved the bank, stand, and belong to
-// no row. Served by entry_booked_on.
-func FindMade(b *postgres.Batch, from, until time.Time) *postgres.Rows[Made] {
-	return postgres.Query[Made](b, `
-		select e.id, e.number, e.booked_on, p.minor, e.member_id, coalesce((select m.number from member m where m.club_id = e.club_id and m.id = e.member_id), '') as member
-		from entry e
-		join account a on a.club_id = e.club_id and a.kind = 'bank'
-		join posting p on p.club_id = e.club_id and p.entry_id = e.id and p.account_id = a.id
-		where e.club_id = $1 and e.booked_on between $2 and $3 and e.kind not in ('reversal', 'opening')
-		  and not exists (select from entry r where r.club_id = e.club_id and r.reverses = e.id)
-		  and not exists (select from bank_row w where w.club_id = e.club_id and w.entry_id = e.id)
-		order by e.number desc limit 2000`, b.Club, from.AddDate(0, 0, -daysAround), until.AddDate(0, 0, daysAround))
+// selectMade are the entries that moved the bank, stand, and belong to no row, of those that it is
+// given, some of them more than once. All else is asked for each entry, of which there are few: joined, every
+// posting and row of the club would be read.
+const selectMade = `
+	select x.* from (
+		select e.id, e.number, e.booked_on, e.member_id, coalesce((select m.number from member m where m.club_id = e.club_id and m.id = e.member_id), '') as member,
+		       (select sum(p.minor) from posting p where p.club_id = e.club_id and p.entry_id = e.id
+		        and p.account_id = (select a.id from account a where a.club_id = $1 and a.kind = 'bank' and a.of_id = '00000000-0000-0000-0000-000000000000'))::bigint as minor
+		from %s
+		where e.kind not in ('reversal', 'opening')
+		  and (select count(*) from entry r where r.club_id = e.club_id and r.reverses = e.id) = 0
+		  and (select count(*) from bank_row w where w.club_id = e.club_id and w.entry_id = e.id) = 0) x
+	where x.minor is not null`
+
+// MadeBetween lists the entries that movements of the days from and until may be. Served by
+// entry_booked_on.
+func MadeBetween(b *postgres.Batch, from, until time.Time) *postgres.Rows[Made] {
+	return postgres.Query[Made](b, fmt.Sprintf(selectMade, `(select * from entry where club_id = $1 and booked_on between $2 and $3) e`), b.Club, from.AddDate(0, 0, -daysAround), until.AddDate(0, 0, daysAround))
+}
+
+// MadeAbout lists the entries that the row, or any open one, may be. Served by bank_row_open and
+// entry_booked_on; bounds are columns before they are compared, or row security keeps them from the
+// index.
+func MadeAbout(b *postgres.Batch, row *uuid.UUID) *postgres.Rows[Made] {
+	of, args := ``, []any{b.Club, daysAround}
+	if row != nil {
+		of, args = `and o.id = $3 `, append(args, *row)
+	}
+	return postgres.Query[Made](b, fmt.Sprintf(selectMade, `(select o.booked_on - $2::int as low, o.booked_on + $2::int as high from bank_row o where o.club_id = $1 and o.state = 'open' `+of+` offset 0) o
+		join entry e on e.club_id = $1 and e.booked_on between o.low and o.high`), args...)
 }
 
 // Movement is what the bank told, for proposals.
