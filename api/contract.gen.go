@@ -7084,7 +7084,7 @@ type BankRow struct {
 	// Name Who paid or was paid
 	Name *string `json:"name,omitempty"`
 
-	// Proposals Of an open row, likeliest first, by what members owe now
+	// Proposals Of an open row, likeliest first, by what members owe now. An answer to reopening one has none: GET the row
 	Proposals []BankProposal `json:"proposals"`
 	Reference *string        `json:"reference,omitempty"`
 
