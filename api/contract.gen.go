@@ -14650,6 +14650,11 @@ type RecordContent struct {
 	// Readings Those that stand, oldest first: since the joint was signed off before
 	Readings []RecordReading `json:"readings"`
 
+	// ReadingsLeftOut How many older readings there are that do not stand here: a record tells the newest 2,000
+	//
+	// Example: 12
+	ReadingsLeftOut *int `json:"readings_left_out,omitempty"`
+
 	// Repair Which repair it is
 	Repair RecordHeader `json:"repair"`
 
@@ -14658,6 +14663,9 @@ type RecordContent struct {
 
 	// Steps In the order of the procedure
 	Steps []RecordStep `json:"steps"`
+
+	// Tools Reamers, gauges and instruments, by number
+	Tools *[]RecordTool `json:"tools,omitempty"`
 
 	// VehicleId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 	VehicleId Id `json:"vehicle_id"`
@@ -14856,6 +14864,28 @@ type RecordStep struct {
 	State RepairStepState `json:"state"`
 }
 
+// RecordTool A tool that the work rests on, as it was called when the record was made: what cut, and what was read with
+type RecordTool struct {
+	CalibratedOn *openapi_types.Date `json:"calibrated_on,omitempty"`
+
+	// CutNm Sizes that it was seen to cut, nm
+	CutNm *[]int64 `json:"cut_nm,omitempty"`
+
+	// Kind Example: bore_gauge
+	Kind string `json:"kind"`
+
+	// Model Example: BG
+	Model string `json:"model"`
+
+	// Number Example: BG1
+	Number string `json:"number"`
+
+	// Readings Taken with it
+	//
+	// Example: 6
+	Readings *int `json:"readings,omitempty"`
+}
+
 // RecordVerdict Whether what was cut fits, by the readings after it
 type RecordVerdict struct {
 	At time.Time `json:"at"`
@@ -14865,6 +14895,11 @@ type RecordVerdict struct {
 
 	// MemberId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 	MemberId Id `json:"member_id"`
+
+	// Reamer Number of the tool that is said to have made the cut
+	//
+	// Example: R-1
+	Reamer *string `json:"reamer,omitempty"`
 
 	// Risk Of being wrong that was allowed
 	//

@@ -66,6 +66,9 @@ type recordJoint struct {
 	Safety                      bool
 }
 
+// recordTool is a tool in words.
+type recordTool struct{ Number, What, Use, Calibrated string }
+
 // recordView is a record in words.
 type recordView struct {
 	Title, Summary                string
@@ -76,6 +79,7 @@ type recordView struct {
 	Joints                        []recordJoint
 	Features                      []recordFeature
 	Verdicts                      []recordRow
+	Tools                         []recordTool
 	Steps                         []recordRow
 	Hash, Made, Previous, CheckAt string
 	Place                         int
@@ -126,7 +130,10 @@ func viewOf(r shownRecord, unit string) recordView {
 		position[j.ID.String()] = j.Position
 	}
 	for _, x := range r.told.Verdicts {
-		v.Verdicts = append(v.Verdicts, recordRow{Name: position[x.JointID.String()], State: fmt.Sprintf("fit %s on %s, at a risk of %g %% of being wrong", x.Verdict, v.clock(&x.At), x.Risk*100), By: r.person(&x.MemberID)})
+		v.Verdicts = append(v.Verdicts, recordRow{Name: position[x.JointID.String()], State: fmt.Sprintf("fit %s on %s, at a risk of %g %% of being wrong%s", x.Verdict, v.clock(&x.At), x.Risk*100, cutWith(x)), By: r.person(&x.MemberID)})
+	}
+	for _, t := range r.told.Tools {
+		v.Tools = append(v.Tools, v.tool(t))
 	}
 	for _, x := range r.told.Wrong {
 		state := "went wrong on " + v.clock(&x.FoundAt) + ": " + strings.ReplaceAll(x.Kind, "_", " ")
@@ -156,6 +163,38 @@ func (v recordView) clock(t *time.Time) string {
 		return ""
 	}
 	return t.In(v.zone).Format("Mon 2 Jan 2006 15:04")
+}
+
+// cutWith names the tool that is said to have made a cut.
+func cutWith(x record.Verdict) string {
+	if x.Reamer == nil {
+		return ""
+	}
+	return "; cut with " + *x.Reamer
+}
+
+// tool is what a tool was used for.
+func (v recordView) tool(t record.Tool) recordTool {
+	out := recordTool{Number: t.Number, What: strings.ReplaceAll(t.Kind, "_", " ") + " " + t.Model, Calibrated: "no calibration on record"}
+	if t.Calibrated != nil {
+		out.Calibrated = "calibrated on " + *t.Calibrated
+	}
+	var uses []string
+	if t.Kind == "reamer" {
+		out.Calibrated = "proved by what it cut"
+		uses = append(uses, "cut bores that were verified")
+		if len(t.Cuts) > 0 {
+			sizes := each(t.Cuts, v.size)
+			uses[0] = "cut " + strings.Join(sizes, ", ")
+		}
+	}
+	if t.Readings == 1 {
+		uses = append(uses, "1 reading")
+	} else if t.Readings > 1 {
+		uses = append(uses, fmt.Sprintf("%d readings", t.Readings))
+	}
+	out.Use = strings.Join(uses, "; ")
+	return out
 }
 
 func (v recordView) size(nm int64) string { return lengthOut(length.Length(nm), v.unit).Text }
@@ -280,6 +319,9 @@ func recordText(r shownRecord, unit string) string {
 	for _, f := range v.Features {
 		last := f.Readings[len(f.Readings)-1]
 		line("%s: %d readings, the last %s (%s; %s).", f.Title, len(f.Readings), last.Size, last.Stage, last.With)
+	}
+	if len(v.Tools) > 0 {
+		line("Tools: %s.", strings.Join(each(v.Tools, func(t recordTool) string { return t.Number + " (" + t.What + ")" }), ", "))
 	}
 	for _, x := range v.Verdicts {
 		line("%s: %s.", x.Name, x.State)

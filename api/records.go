@@ -81,6 +81,10 @@ func recordOf(w *repair.Work, asked *record.Asked) (shownRecord, error) {
 		r.Summary = fmt.Sprintf("Draft of the record of %s of %s: the repair is not signed off, so nothing of this is final and it has no hash.", w.Label(), w.VehicleCode)
 		r.Warnings = append(r.Warnings, Text{Code: "draft", Text: "This is a draft. It is written with the sign-off, and may change until then."})
 	}
+	if n := r.told.Unread; n > 0 {
+		r.Warnings = append(r.Warnings, Text{Code: "readings_left_out", Params: &map[string]any{"count": n, "told": len(r.told.Readings)},
+			Text: fmt.Sprintf("Only the newest %d readings stand here; %d older ones do not. GET readings has them.", len(r.told.Readings), n)})
+	}
 	if r.told.Notice != "" {
 		r.Warnings = append([]Text{{Code: "advice_not_approval", Text: r.told.Notice}}, r.Warnings...)
 	}

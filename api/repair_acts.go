@@ -260,7 +260,8 @@ func (s *Server) SignOffRepair(c echo.Context, _ InClub, name InRepair, _ SignOf
 			}
 			return told, err
 		})
-		asked = record.LookUp(b, name) // behind the repair's lock
+		record.LockChain(b, name)
+		asked = record.LookUp(b, name) // behind the locks
 		return act
 	})
 }

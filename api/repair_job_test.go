@@ -9,7 +9,8 @@ import (
 // job is a repair that is walked through by HTTP, on a clock that the test moves.
 type job struct {
 	*world
-	member string // a token
+	member  string   // a token
+	browser *browser // nil: none is on the machine
 }
 
 // acts begins and finishes steps, each for as long as its hands-on minutes say.
@@ -58,13 +59,34 @@ func (j *job) read(joint string, body row) *response {
 	return j.do("POST", j.at("readings"), j.member, body).want(201)
 }
 
+// sees looks at a picture of the club in a browser, light and dark, as wide as a phone.
+func (j *job) sees(name, path, words string) {
+	j.t.Helper()
+	if j.browser == nil {
+		return
+	}
+	papers := map[string]bool{}
+	for _, dark := range []bool{false, true} {
+		// Without a scheme asked for, it follows the device's.
+		s := sight{name: name + map[bool]string{false: "-light", true: "-dark"}[dark], width: 390, height: 844, dark: dark}
+		got := j.browser.mustLookRight(j.do("GET", j.at(path), j.member, nil).want(200), s)
+		if !strings.Contains(got.Text, words) {
+			j.t.Errorf("%s: “%s” is not to be read in %q", s.name, words, got.Text)
+		}
+		papers[got.Paper] = true
+	}
+	if len(papers) != 2 {
+		j.t.Errorf("%s is drawn on %v, light and dark", name, papers)
+	}
+}
+
 // The whole job of four hinges: a week of creep, a size that measuring forces, parts that come late,
 // a bore that fails and is bushed, signing off, the record.
 func TestTheWholeJobOfFourHinges(t *testing.T) {
 	t.Parallel()
 	w := hingeSet(t)
 	w.neverCloses()
-	j := &job{world: w, member: w.as("member")}
+	j := &job{world: w, member: w.as("member"), browser: newBrowser(t)}
 	for _, m := range []row{{"code": "puller", "name": "Hinge pin puller", "kind": "puller"}, {"code": "drift", "name": "Brass drifts", "kind": "drift"}, {"code": "press", "name": "Bench press", "kind": "press"}} {
 		w.do("POST", w.at("tool-models"), w.officer, m).want(201)
 		w.do("POST", w.at("tools"), w.officer, row{"number": m["code"], "model": m["code"], "garage": "north"}).want(201)
@@ -169,6 +191,7 @@ func (j *job) parts() {
 	if picture := w.do("GET", w.at("repairs/R1/plans/newest/picture"), j.member, nil).want(200); !strings.Contains(string(picture.body), "<svg") {
 		t.Errorf("the plan as a picture: %s", picture.body)
 	}
+	j.sees("plan", "repairs/R1/plans/newest/picture", "Verify the fit")
 	from, err := time.Parse(time.RFC3339, moved.str("reservations", 0, "reserved", "from"))
 	if err != nil {
 		t.Fatal(err)
@@ -259,13 +282,25 @@ func (j *job) finish() {
 		t.Errorf("the record %s stands: %s", hash, stands.body)
 	}
 	for accept, words := range map[string][]string{
-		"text/html":  {"left-upper", "BG1", "bush", "refused", hash},
-		"text/plain": {"left-upper", hash[:8]},
+		"text/html":  {"left-upper", "BG1", "bush", "refused", "Tools that it rests on", "R-0.322", "cut with R-0.322", hash},
+		"text/plain": {"left-upper", "R-0.322 (reamer", "BG1 (bore gauge", hash[:8]},
 	} {
 		text := string(w.do("GET", w.at("repairs/R1/record"), w.as("auditor"), nil, header{"Accept", accept}).want(200).body)
 		for _, word := range words {
 			if !strings.Contains(text, word) {
 				t.Errorf("the record as %s does not tell of %s", accept, word)
+			}
+		}
+	}
+	j.sees("job-plan-done", "repairs/R1/plans/1/picture", "Delivery of parts")
+	if j.browser != nil {
+		page := w.do("GET", w.at("repairs/R1/record"), w.as("auditor"), nil, header{"Accept", "text/html"}).want(200)
+		for _, s := range []sight{{name: "job-record-a4", width: 900, height: 1600, print: true}, {name: "job-record-dark", width: 900, height: 1600, dark: true}, {name: "job-record-phone", width: 390, height: 800}} {
+			got := j.browser.mustLookRight(page, s)
+			for _, words := range []string{"Proved, refused, gone wrong", "fit refused", "cut with R-0.322", "bush back to standard", "BG1", hash} {
+				if !strings.Contains(got.Text, words) {
+					t.Errorf("%s: “%s” is not to be read", s.name, words)
+				}
 			}
 		}
 	}

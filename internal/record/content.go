@@ -31,6 +31,9 @@ type Content struct {
 	Wrong    []Wrong   `json:"went_wrong"`
 	Cautions []string  `json:"cautions"` // codes
 	Notice   string    `json:"notice,omitempty"`
+	Tools    []Tool    `json:"tools"` // what cut and what was read with, by number
+	// Unread is how many older readings there are that are not in Readings.
+	Unread int `json:"readings_left_out,omitempty"`
 }
 
 // Header is which repair it is.
@@ -112,6 +115,18 @@ type Verdict struct {
 	Risk     float64   `json:"risk"`
 	At       time.Time `json:"at"`
 	MemberID uuid.UUID `json:"member_id"`
+	Reamer   *string   `json:"reamer,omitempty"` // number of the tool that is said to have made the cut
+}
+
+// Tool is a tool that the work rests on, as it was called when the record was made. CutNm are
+// the sizes that a reamer was seen to cut.
+type Tool struct {
+	Number     string  `json:"number"`
+	Kind       string  `json:"kind"`
+	Model      string  `json:"model"`
+	Calibrated *string `json:"calibrated_on,omitempty"`
+	Readings   int     `json:"readings,omitempty"` // that were taken with it
+	Cuts       []int64 `json:"cut_nm,omitempty"`
 }
 
 // Wrong is what went wrong, and what was decided.
@@ -128,15 +143,14 @@ type Wrong struct {
 const Notice = "A joint of this repair steers, brakes, carries the suspension or a seat. This record tells what members of a club did and measured; it approves nothing. The maker's limits, local codes and a licensed inspection come first."
 
 // contentOf is what there is to say of w, at a place in the chain.
-func contentOf(w *repair.Work, features []featureRow, readings []Reading, verdicts []Verdict, wrong []Wrong) Content {
-	c := Content{Schema: Schema, Vehicle: w.VehicleID, Joints: []Joint{}, Readings: slices.Clone(readings), Steps: []Step{}, Verdicts: []Verdict{}, Wrong: []Wrong{}, Cautions: []string{},
+func contentOf(w *repair.Work, features []featureRow, readings []readingRow, verdicts []Verdict, wrong []Wrong, tools []Tool) Content {
+	c := Content{Schema: Schema, Vehicle: w.VehicleID, Joints: []Joint{}, Readings: []Reading{}, Steps: []Step{}, Verdicts: []Verdict{}, Wrong: []Wrong{}, Cautions: []string{}, Tools: append([]Tool{}, tools...),
 		Repair: Header{ID: w.ID, Number: w.Label(), Procedure: w.ProcedureCode, Edition: w.Edition, Safety: w.Safety, State: w.State, BeganAt: w.BeganAt.UTC(), LeadID: w.LeadID,
 			SignedAt: utc(w.SignedAt), SignedBy: w.SignedBy, SecondedAt: utc(w.SecondedAt), SecondedBy: w.SecondedBy}}
-	if c.Readings == nil {
-		c.Readings = []Reading{}
-	}
-	for i := range c.Readings {
-		c.Readings[i].TakenAt = c.Readings[i].TakenAt.UTC()
+	for _, r := range readings {
+		r.TakenAt = r.TakenAt.UTC()
+		c.Readings = append(c.Readings, r.Reading)
+		c.Unread = r.Total - len(readings)
 	}
 	for _, v := range verdicts {
 		v.At = v.At.UTC()
