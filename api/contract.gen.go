@@ -814,19 +814,19 @@ func (e CutSizeStepDuty) Valid() bool {
 
 // Defines values for CutSizeStepEnds.
 const (
-	NoEndInSight CutSizeStepEnds = "no_end_in_sight"
-	NotKnown     CutSizeStepEnds = "not_known"
-	Told         CutSizeStepEnds = "told"
+	CutSizeStepEndsNoEndInSight CutSizeStepEnds = "no_end_in_sight"
+	CutSizeStepEndsNotKnown     CutSizeStepEnds = "not_known"
+	CutSizeStepEndsTold         CutSizeStepEnds = "told"
 )
 
 // Valid indicates whether the value is a known member of the CutSizeStepEnds enum.
 func (e CutSizeStepEnds) Valid() bool {
 	switch e {
-	case NoEndInSight:
+	case CutSizeStepEndsNoEndInSight:
 		return true
-	case NotKnown:
+	case CutSizeStepEndsNotKnown:
 		return true
-	case Told:
+	case CutSizeStepEndsTold:
 		return true
 	default:
 		return false
@@ -5330,6 +5330,33 @@ func (e ToolKind) Valid() bool {
 	}
 }
 
+// Defines values for ToolLivedEnded.
+const (
+	ToolLivedEndedFound   ToolLivedEnded = "found"
+	ToolLivedEndedGoesOn  ToolLivedEnded = "goes_on"
+	ToolLivedEndedLost    ToolLivedEnded = "lost"
+	ToolLivedEndedRetired ToolLivedEnded = "retired"
+	ToolLivedEndedSeen    ToolLivedEnded = "seen"
+)
+
+// Valid indicates whether the value is a known member of the ToolLivedEnded enum.
+func (e ToolLivedEnded) Valid() bool {
+	switch e {
+	case ToolLivedEndedFound:
+		return true
+	case ToolLivedEndedGoesOn:
+		return true
+	case ToolLivedEndedLost:
+		return true
+	case ToolLivedEndedRetired:
+		return true
+	case ToolLivedEndedSeen:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ToolMayAct.
 const (
 	ToolMayActExtend     ToolMayAct = "extend"
@@ -5360,6 +5387,51 @@ func (e ToolMayAct) Valid() bool {
 	case ToolMayActReserve:
 		return true
 	case ToolMayActTakeBack:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ToolModelLifeLaw.
+const (
+	ToolModelLifeLawNotTold ToolModelLifeLaw = "not_told"
+	ToolModelLifeLawTold    ToolModelLifeLaw = "told"
+	ToolModelLifeLawTooFew  ToolModelLifeLaw = "too_few"
+)
+
+// Valid indicates whether the value is a known member of the ToolModelLifeLaw enum.
+func (e ToolModelLifeLaw) Valid() bool {
+	switch e {
+	case ToolModelLifeLawNotTold:
+		return true
+	case ToolModelLifeLawTold:
+		return true
+	case ToolModelLifeLawTooFew:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ToolModelLifeMethod.
+const (
+	ToolModelLifeMethodCalibrations ToolModelLifeMethod = "calibrations"
+	ToolModelLifeMethodKaplanMeier  ToolModelLifeMethod = "kaplan_meier"
+	ToolModelLifeMethodNone         ToolModelLifeMethod = "none"
+	ToolModelLifeMethodTurnbull     ToolModelLifeMethod = "turnbull"
+)
+
+// Valid indicates whether the value is a known member of the ToolModelLifeMethod enum.
+func (e ToolModelLifeMethod) Valid() bool {
+	switch e {
+	case ToolModelLifeMethodCalibrations:
+		return true
+	case ToolModelLifeMethodKaplanMeier:
+		return true
+	case ToolModelLifeMethodNone:
+		return true
+	case ToolModelLifeMethodTurnbull:
 		return true
 	default:
 		return false
@@ -6368,6 +6440,27 @@ func (e GetToolLabelsParamsPage) Valid() bool {
 	case GetToolLabelsParamsPageA4:
 		return true
 	case GetToolLabelsParamsPageLetter:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for GetToolModelLifePictureParamsScheme.
+const (
+	GetToolModelLifePictureParamsSchemeAuto  GetToolModelLifePictureParamsScheme = "auto"
+	GetToolModelLifePictureParamsSchemeDark  GetToolModelLifePictureParamsScheme = "dark"
+	GetToolModelLifePictureParamsSchemeLight GetToolModelLifePictureParamsScheme = "light"
+)
+
+// Valid indicates whether the value is a known member of the GetToolModelLifePictureParamsScheme enum.
+func (e GetToolModelLifePictureParamsScheme) Valid() bool {
+	switch e {
+	case GetToolModelLifePictureParamsSchemeAuto:
+		return true
+	case GetToolModelLifePictureParamsSchemeDark:
+		return true
+	case GetToolModelLifePictureParamsSchemeLight:
 		return true
 	default:
 		return false
@@ -10045,6 +10138,24 @@ type GaugeToTry struct {
 
 	// Size A length in the unit asked for
 	Size Length `json:"size"`
+}
+
+// GaugeWear How a gauge wears by its calibrations. `limit` is the deviation, what it shows too much, at which it leaves its class; the trend's crossing tells when
+type GaugeWear struct {
+	// Calibrations That state a deviation
+	Calibrations int `json:"calibrations"`
+
+	// Limit A length in the unit asked for
+	Limit *Length `json:"limit,omitempty"`
+
+	// Number Example: PG-1
+	Number string `json:"number"`
+
+	// ToolId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	ToolId Id `json:"tool_id"`
+
+	// Trend A straight line through measurements, with its doubts. Numbers are in `unit`; x in `x_unit`, days being counted from `x_from`
+	Trend *Trend `json:"trend,omitempty"`
 }
 
 // GaugedHoleIn A hole to be gauged, such as a step of a pin series: `size` with a tolerance class, or `smallest` with `largest`
@@ -16254,6 +16365,27 @@ type SupplierPatch struct {
 // Surface How the surface looks and feels
 type Surface string
 
+// SurvivalStep From so many uses on so large a share survives, with its interval
+type SurvivalStep struct {
+	AtRisk   int     `json:"at_risk"`
+	Failures int     `json:"failures"`
+	High     float64 `json:"high"`
+	Low      float64 `json:"low"`
+
+	// Survival Example: 0.8
+	Survival float64 `json:"survival"`
+	Uses     int     `json:"uses"`
+}
+
+// SurvivalStretch So large a share ended within the stretch; where within, nothing tells. Without `until` it lies beyond the last look
+type SurvivalStretch struct {
+	From int `json:"from"`
+
+	// Share Example: 0.2
+	Share float64 `json:"share"`
+	Until *int    `json:"until,omitempty"`
+}
+
 // TakenLine A line of a reservation that cannot be had in its period, and when it can
 type TakenLine struct {
 	// Asked A half-open stretch of time: `from` belongs to it, `until` does not
@@ -16836,6 +16968,26 @@ type ToolLifePointIn struct {
 	SpeedMMin float64 `json:"speed_m_min"`
 }
 
+// ToolLived One life of a tool, in uses. seen: it was sharpened, adjusted or replaced then; found: an inspection found it bad, so it failed after `uses_from` and at `uses_until` at the latest; lost and retired tools, and those that go on, lasted at least so long
+type ToolLived struct {
+	Ended ToolLivedEnded `json:"ended"`
+
+	// Number Example: PL-1
+	Number string `json:"number"`
+
+	// ToolId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	ToolId Id `json:"tool_id"`
+
+	// UsesFrom Example: 120
+	UsesFrom int `json:"uses_from"`
+
+	// UsesUntil Example: 141
+	UsesUntil *int `json:"uses_until,omitempty"`
+}
+
+// ToolLivedEnded defines model for ToolLived.Ended.
+type ToolLivedEnded string
+
 // ToolMay What can be done with a tool now by who asks, as its state and their roles decide; whatever else it needs (a free period, a certificate, an approval) is looked at when it is tried
 type ToolMay struct {
 	Act    ToolMayAct `json:"act"`
@@ -16976,6 +17128,40 @@ type ToolModelIn struct {
 	// Value Money in the smallest unit of its currency; the currency is the club's unless given
 	Value *MoneyIn `json:"value,omitempty"`
 }
+
+// ToolModelLife How long tools of a model last. kaplan_meier: `steps`, where every failure was seen as it happened; turnbull: `stretches`, where some were found at an inspection; calibrations: `gauges`; none: nothing was used, or such tools have no life of this kind
+type ToolModelLife struct {
+	Assumed  []Text      `json:"assumed"`
+	Failures int         `json:"failures"`
+	Gauges   []GaugeWear `json:"gauges"`
+
+	// Law too_few: fewer than five failures, from which no law is told; not_told: they lie too close together
+	Law   ToolModelLifeLaw `json:"law"`
+	Lives []ToolLived      `json:"lives"`
+
+	// Median Uses by which half had failed; left out where more than half survive to the end
+	Median    *int                `json:"median,omitempty"`
+	Method    ToolModelLifeMethod `json:"method"`
+	Steps     []SurvivalStep      `json:"steps"`
+	Stretches []SurvivalStretch   `json:"stretches"`
+	Summary   string              `json:"summary"`
+
+	// ToolModel A short name that serves as an id: letters, digits, dot, dash, underscore
+	ToolModel Code `json:"tool_model"`
+
+	// ToolModelId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	ToolModelId Id     `json:"tool_model_id"`
+	Warnings    []Text `json:"warnings"`
+
+	// Weibull S(t) = exp(-(t/scale)^shape), by greatest likelihood; intervals by the likelihood ratio at 95 %. A shape below 1 is early failure, about 1 chance, above 1 wear. An end that the lives do not bound is left out
+	Weibull *WeibullLaw `json:"weibull,omitempty"`
+}
+
+// ToolModelLifeLaw too_few: fewer than five failures, from which no law is told; not_told: they lie too close together
+type ToolModelLifeLaw string
+
+// ToolModelLifeMethod defines model for ToolModelLife.Method.
+type ToolModelLifeMethod string
 
 // ToolModelPage A page of a list; there are more while it has `next`
 type ToolModelPage struct {
@@ -18189,6 +18375,25 @@ type WearVoid struct {
 type WearVoidIn struct {
 	// Reason Why, for whoever reads the record later
 	Reason Reason `json:"reason"`
+}
+
+// WeibullLaw S(t) = exp(-(t/scale)^shape), by greatest likelihood; intervals by the likelihood ratio at 95 %. A shape below 1 is early failure, about 1 chance, above 1 wear. An end that the lives do not bound is left out
+type WeibullLaw struct {
+	// Mean Uses
+	Mean float64 `json:"mean"`
+
+	// Median Uses
+	Median     float64  `json:"median"`
+	MedianHigh *float64 `json:"median_high,omitempty"`
+	MedianLow  *float64 `json:"median_low,omitempty"`
+
+	// Scale Uses
+	Scale float64 `json:"scale"`
+
+	// Shape Example: 2.1
+	Shape     float64  `json:"shape"`
+	ShapeHigh *float64 `json:"shape_high,omitempty"`
+	ShapeLow  *float64 `json:"shape_low,omitempty"`
 }
 
 // WouldHurtProblem Which promised time a longer loan would take, and until when it can last. It is never told whose
@@ -20293,6 +20498,27 @@ type CreateToolCostsParams struct {
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
+
+// GetToolModelLifeParams defines parameters for GetToolModelLife.
+type GetToolModelLifeParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+}
+
+// GetToolModelLifePictureParams defines parameters for GetToolModelLifePicture.
+type GetToolModelLifePictureParams struct {
+	// Scheme Light, dark, or as the system of whoever looks prefers (`auto`)
+	Scheme *GetToolModelLifePictureParamsScheme `form:"scheme,omitempty" json:"scheme,omitempty"`
+
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
+	// IfNoneMatch An ETag at hand; unchanged is answered 304
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// GetToolModelLifePictureParamsScheme defines parameters for GetToolModelLifePicture.
+type GetToolModelLifePictureParamsScheme string
 
 // ListToolsParams defines parameters for ListTools.
 type ListToolsParams struct {
@@ -23681,6 +23907,12 @@ type ServerInterface interface {
 	// CreateToolCosts Set what tools of a model cost from a day on
 	// (POST /v1/clubs/{club}/tool-models/{tool_model}/costs)
 	CreateToolCosts(ctx echo.Context, club InClub, toolModel InToolModel, params CreateToolCostsParams) error
+	// GetToolModelLife How many uses tools of a model last, or when its gauges leave their class
+	// (GET /v1/clubs/{club}/tool-models/{tool_model}/life)
+	GetToolModelLife(ctx echo.Context, club InClub, toolModel InToolModel, params GetToolModelLifeParams) error
+	// GetToolModelLifePicture How long tools of a model last, as a picture: the share that survives over uses
+	// (GET /v1/clubs/{club}/tool-models/{tool_model}/life/picture)
+	GetToolModelLifePicture(ctx echo.Context, club InClub, toolModel InToolModel, params GetToolModelLifePictureParams) error
 	// ListTools Tools by number
 	// (GET /v1/clubs/{club}/tools)
 	ListTools(ctx echo.Context, club InClub, params ListToolsParams) error
@@ -33018,6 +33250,96 @@ func (w *ServerInterfaceWrapper) CreateToolCosts(ctx echo.Context) error {
 	return err
 }
 
+// GetToolModelLife converts echo context to params.
+func (w *ServerInterfaceWrapper) GetToolModelLife(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "tool_model" -------------
+	var toolModel InToolModel
+
+	err = runtime.BindStyledParameterWithOptions("simple", "tool_model", ctx.Param("tool_model"), &toolModel, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter tool_model: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetToolModelLifeParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetToolModelLife(ctx, club, toolModel, params)
+	return err
+}
+
+// GetToolModelLifePicture converts echo context to params.
+func (w *ServerInterfaceWrapper) GetToolModelLifePicture(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "tool_model" -------------
+	var toolModel InToolModel
+
+	err = runtime.BindStyledParameterWithOptions("simple", "tool_model", ctx.Param("tool_model"), &toolModel, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter tool_model: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetToolModelLifePictureParams
+	// ------------- Optional query parameter "scheme" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "scheme", ctx.QueryParams(), &params.Scheme, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter scheme: %s", err))
+	}
+
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
+
+	headers := ctx.Request().Header
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for If-None-Match, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter If-None-Match: %s", err))
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetToolModelLifePicture(ctx, club, toolModel, params)
+	return err
+}
+
 // ListTools converts echo context to params.
 func (w *ServerInterfaceWrapper) ListTools(ctx echo.Context) error {
 	var err error
@@ -35431,6 +35753,8 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.PATCH(options.BaseURL+"/v1/clubs/:club/tool-models/:tool_model", wrapper.PatchToolModel, options.OperationMiddlewares["patchToolModel"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/tool-models/:tool_model/costs", wrapper.ListToolCosts, options.OperationMiddlewares["listToolCosts"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/tool-models/:tool_model/costs", wrapper.CreateToolCosts, options.OperationMiddlewares["createToolCosts"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/tool-models/:tool_model/life", wrapper.GetToolModelLife, options.OperationMiddlewares["getToolModelLife"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/tool-models/:tool_model/life/picture", wrapper.GetToolModelLifePicture, options.OperationMiddlewares["getToolModelLifePicture"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/tools", wrapper.ListTools, options.OperationMiddlewares["listTools"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/tools", wrapper.CreateTool, options.OperationMiddlewares["createTool"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/tools/:tool", wrapper.GetTool, options.OperationMiddlewares["getTool"]...)

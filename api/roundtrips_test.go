@@ -336,6 +336,7 @@ var roundTrips = []struct {
 		return w.do("GET", w.at("parts-orders?supplier=fallow&state=cancelled"), w.officer, nil)
 	}},
 	{"getCutSize", 1, func(w *world, _ int) *response { return w.do("GET", w.at("tools/W8/cut-size"), w.officer, nil) }},
+	{"getToolModelLife", 1, func(w *world, _ int) *response { return w.do("GET", w.at("tool-models/R8/life"), w.officer, nil) }},
 	{"getToolChart", 1, func(w *world, _ int) *response { return w.do("GET", w.at("tools/M7/chart"), w.officer, nil) }},
 	{"createHandout of what nobody reserved, and createReturn", 6, func(w *world, turn int) *response {
 		w.do("POST", w.at("handouts"), w.officer, row{"member": "M1", "tools": []row{{"tool": fmt.Sprint("lent", turn)}}}).want(201)

@@ -17,7 +17,7 @@ import (
 func TestMain(m *testing.M) { pgtest.Main(m) }
 
 // large fills fifty small clubs and a large one whose reamer R1 has a long history.
-func large(t *testing.T, uses int) (*pgtest.DB, uuid.UUID) {
+func large(t testing.TB, uses int) (*pgtest.DB, uuid.UUID) {
 	t.Helper()
 	db := pgtest.New(t)
 	id := uuid.Must(uuid.NewV7())
@@ -36,6 +36,9 @@ func large(t *testing.T, uses int) (*pgtest.DB, uuid.UUID) {
 		insert into tool_check (club_id, id, tool_id, kind, size_nm, u_nm, checked_at, member_id, recorded_at)
 		select t.club_id, gen_random_uuid(), t.id, 'check_cut', 8001000 - 10 * n, 2000, '2024-01-01Z'::timestamptz + n * interval '1 hour', m.id, '2026-01-01Z' from tool t join member m using (club_id), generate_series(1, case when t.number = 'R1' then 50 else 3 end) n;
 		insert into tool_renewal (club_id, id, tool_id, kind, done_at, member_id, recorded_at) select t.club_id, gen_random_uuid(), t.id, 'sharpened', '2024-01-01T10:30Z'::timestamptz + n * interval '1 year', m.id, '2026-01-01Z' from tool t join member m using (club_id), generate_series(0, 1) n;
+		insert into inspection (club_id, id, tool_id, verdict, condition, inspected_at, member_id, recorded_at) select t.club_id, gen_random_uuid(), t.id, 'good', 'good', '2026-01-01', m.id, '2026-01-01' from tool t join member m using (club_id), generate_series(1, 3) n;
+		insert into calibration (club_id, id, tool_id, calibrated_on, due_on, expanded_nm, coverage_factor, deviation_nm, member_id, recorded_at)
+		select t.club_id, gen_random_uuid(), t.id, '2026-01-01', '2027-01-01', 1, 2, 100, m.id, '2026-01-01' from tool t join member m using (club_id), generate_series(1, 3);
 		insert into pin_series (club_id, id, code, name) select club_id, gen_random_uuid(), 'ps' || n, 'Pins' from club, generate_series(1, case when slug = 'large' then 1500 else 5 end) n;
 		insert into pin_step (club_id, series_id, ordinal, code, pin_nm, tolerance_lower_nm, tolerance_upper_nm, reamer_nm, held_reamer_nm) select club_id, id, n, 's' || n, 7900000 + n, 0, 0, 8000000 + n * 10000, 8005000 + n * 10000 from pin_series, generate_series(0, 4) n;
 		insert into joint_template (club_id, id, code, name) select club_id, gen_random_uuid(), 'hinge', 'Hinge' from club;
@@ -107,8 +110,29 @@ func TestAReamersHistoryIsServedByItsIndexes(t *testing.T) {
 		{Name: "what a reamer did", Index: "tool_use_of_tool", Run: func(pool *pgxpool.Pool) error {
 			return (&postgres.DB{Pool: pool}).Read(t.Context(), id, func(b *postgres.Batch) { cutting.Queue(b, postgres.ParseRef("R1")) })
 		}},
+		{Name: "how long tools of a model last", Index: "tool_use_of_tool", Run: func(pool *pgxpool.Pool) error {
+			return (&postgres.DB{Pool: pool}).Read(t.Context(), id, func(b *postgres.Batch) { cutting.QueueLives(b, &postgres.Ref{Name: "tm7"}) })
+		}},
+		{Name: "how gauges of a model wear", Index: "calibration_of_tool", Run: func(pool *pgxpool.Pool) error {
+			return (&postgres.DB{Pool: pool}).Read(t.Context(), id, func(b *postgres.Batch) { cutting.QueueGauges(b, postgres.Ref{Name: "tm7"}) })
+		}},
 		{Name: "the steps that it serves", Index: "pin_step_by_reamer", Run: func(pool *pgxpool.Pool) error {
 			return (&postgres.DB{Pool: pool}).Read(t.Context(), id, func(b *postgres.Batch) { cutting.QueueSteps(b, postgres.ParseRef("R1"), nil) })
 		}},
 	})
+}
+
+// What asking costs behind a hundred uses and behind a hundred thousand. Telling a use is one insert, whatever the history; the
+// sums behind an answer are made by the database in one pass over the tool's own uses.
+func BenchmarkAReamersHistory(b *testing.B) {
+	for _, uses := range []int{100, 100_000} {
+		db, id := large(b, uses)
+		b.Run(strconv.Itoa(uses)+" uses", func(b *testing.B) {
+			for range b.N {
+				if r := read(b, &postgres.DB{Pool: db.App}, id, "R1"); r[0].Lives[0].Holes == 0 {
+					b.Fatal("nothing was cut")
+				}
+			}
+		})
+	}
 }

@@ -80,17 +80,26 @@ func (r Reamer) Least() float64 {
 func UsualEach() float64 { return length.Length(usualDepth).Micrometres() / 1e6 }
 
 // Outlook is what tells how long the club's tools still serve; it is filled when the batch was sent.
-type Outlook struct{ reamers *Known }
+type Outlook struct {
+	reamers *Known
+	lives   *Lives
+}
 
 // QueueRemaining asks for what Remaining of all tools in service rests on.
-func QueueRemaining(b *postgres.Batch) *Outlook { return &Outlook{QueueInService(b)} }
+func QueueRemaining(b *postgres.Batch) *Outlook {
+	return &Outlook{QueueInService(b), QueueLives(b, nil)}
+}
 
-// Remaining of each tool in service of which something can be told, by number. A tool of which nothing can be told is
-// left out: go by the life that is expected of its model.
+// Remaining of each tool in service of which something can be told: reamers by what they cut, others by the lives of their
+// model's tools, once five of those have ended. A tool of which nothing can be told is left out: go by the life that is expected of its model.
 func (o *Outlook) Remaining() []Remaining {
 	var out []Remaining
 	for _, r := range o.reamers.Reamers(Ask{}) {
 		out = append(out, r.Remaining(UsualEach(), r.Least()))
 	}
-	return out
+	others, err := o.lives.remaining()
+	if err != nil {
+		panic(err) // lives are made here, each of which can be
+	}
+	return append(out, others...)
 }
