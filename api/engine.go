@@ -18,6 +18,7 @@ const (
 	recommending = "recommendation"
 	estimating   = "estimate"
 	cleaningUp   = "clean_up"
+	foretelling  = "replacement_fund"
 )
 
 // workload says how much went into a run of the engine and what came out.

@@ -30,7 +30,7 @@ func bore() plot.Feature {
 // specimens are pictures that somebody has looked at, light and dark.
 func specimens() map[string][]byte {
 	return map[string][]byte{"bore": bore().SVG(plot.Auto), "set": set().SVG(plot.Auto), "wear": wear().SVG(plot.Auto), "control": control().SVG(plot.Auto),
-		"timeline": timeline().SVG(plot.Auto), "wall-chart": wallChart().SVG(plot.Auto), "schedule": schedule().SVG(plot.Auto)}
+		"timeline": timeline().SVG(plot.Auto), "wall-chart": wallChart().SVG(plot.Auto), "schedule": schedule().SVG(plot.Auto), "fan": fan().SVG(plot.Auto)}
 }
 
 // TestPicturesStayAsTheyWereLookedAt compares bytes; after -update look at the

@@ -31,6 +31,13 @@ func Weibull(shape, scale float64) Life {
 	return func(p float64) float64 { return scale * math.Pow(-math.Log1p(-p), 1/shape) }
 }
 
+// WeibullAfter is what is left of a life by the Weibull law that has lasted for used uses: the
+// quantiles of T - used given T > used.
+func WeibullAfter(shape, scale, used float64) Life {
+	begun := math.Pow(used/scale, shape)
+	return func(p float64) float64 { return math.Max(0, scale*math.Pow(begun-math.Log1p(-p), 1/shape)-used) }
+}
+
 // Geometric is the life without memory: each use is its last with the probability
 // q.
 func Geometric(q float64) Life {

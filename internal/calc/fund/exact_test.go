@@ -172,3 +172,18 @@ func TestLearnedRate(t *testing.T) {
 		t.Errorf("nothing in no time: %v with a doubt of %v", mean, doubt)
 	}
 }
+
+// What is left of a life ends at the same use as the life that is known to have come so far:
+// S(used + left) = (1 - p) S(used).
+func TestWhatIsLeftOfALife(t *testing.T) {
+	t.Parallel()
+	survives := func(x float64) float64 { return math.Exp(-math.Pow(x/80, 2.5)) }
+	for _, used := range []float64{0, 1, 50, 300} {
+		left := fund.WeibullAfter(2.5, 80, used)
+		for _, p := range []float64{0.01, 0.3, 0.5, 0.99} {
+			if got, want := survives(used+left(p)), (1-p)*survives(used); math.Abs(got/want-1) > 1e-9 {
+				t.Errorf("after %g, %g: survival %g, want %g", used, p, got, want)
+			}
+		}
+	}
+}
