@@ -266,15 +266,6 @@ var roundTrips = []struct {
 	{"listLedgerAccounts", 1, func(w *world, _ int) *response {
 		return w.do("GET", w.at("ledger/accounts"), w.as("treasurer"), nil)
 	}},
-	{"getReplacementFund", 1, func(w *world, _ int) *response {
-		return w.do("GET", w.at("reports/replacement-fund"), w.as("treasurer"), nil)
-	}},
-	{"getReplacementFundPicture", 1, func(w *world, _ int) *response {
-		return w.do("GET", w.at("reports/replacement-fund/picture"), w.as("treasurer"), nil)
-	}},
-	{"askReplacementFund", 1, func(w *world, _ int) *response {
-		return w.do("POST", w.at("reports/replacement-fund/what-if"), w.as("treasurer"), row{"turned_away": 0.1})
-	}},
 	{"getStatement", 1, func(w *world, _ int) *response { return w.do("GET", w.at("members/M1/statement"), w.officer, nil) }},
 	{"listChargeRules", 1, func(w *world, _ int) *response { return w.do("GET", w.at("charge-rules"), w.officer, nil) }},
 	{"createChargeRules", 2, func(w *world, _ int) *response {
