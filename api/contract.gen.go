@@ -1268,6 +1268,69 @@ func (e FoundInState) Valid() bool {
 	}
 }
 
+// Defines values for FundPurchases.
+const (
+	FundPurchasesApart    FundPurchases = "apart"
+	FundPurchasesFromFund FundPurchases = "from_fund"
+)
+
+// Valid indicates whether the value is a known member of the FundPurchases enum.
+func (e FundPurchases) Valid() bool {
+	switch e {
+	case FundPurchasesApart:
+		return true
+	case FundPurchasesFromFund:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for FundSource.
+const (
+	FundByAsking      FundSource = "asked"
+	FundByCharges     FundSource = "charged"
+	FundByClub        FundSource = "club"
+	FundByCutSize     FundSource = "cut_size"
+	FundByFlatCharge  FundSource = "flat"
+	FundByLives       FundSource = "lives"
+	FundByModel       FundSource = "model"
+	FundByNothing     FundSource = "none"
+	FundByRecords     FundSource = "recorded"
+	FundByTool        FundSource = "tool"
+	FundByWhatIsUsual FundSource = "usual"
+)
+
+// Valid indicates whether the value is a known member of the FundSource enum.
+func (e FundSource) Valid() bool {
+	switch e {
+	case FundByAsking:
+		return true
+	case FundByCharges:
+		return true
+	case FundByClub:
+		return true
+	case FundByCutSize:
+		return true
+	case FundByFlatCharge:
+		return true
+	case FundByLives:
+		return true
+	case FundByModel:
+		return true
+	case FundByNothing:
+		return true
+	case FundByRecords:
+		return true
+	case FundByTool:
+		return true
+	case FundByWhatIsUsual:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for GaugeClass.
 const (
 	GaugeClassX   GaugeClass = "X"
@@ -6428,6 +6491,27 @@ func (e GetRepairRecordParamsPage) Valid() bool {
 	}
 }
 
+// Defines values for GetReplacementFundPictureParamsScheme.
+const (
+	GetReplacementFundPictureParamsSchemeAuto  GetReplacementFundPictureParamsScheme = "auto"
+	GetReplacementFundPictureParamsSchemeDark  GetReplacementFundPictureParamsScheme = "dark"
+	GetReplacementFundPictureParamsSchemeLight GetReplacementFundPictureParamsScheme = "light"
+)
+
+// Valid indicates whether the value is a known member of the GetReplacementFundPictureParamsScheme enum.
+func (e GetReplacementFundPictureParamsScheme) Valid() bool {
+	switch e {
+	case GetReplacementFundPictureParamsSchemeAuto:
+		return true
+	case GetReplacementFundPictureParamsSchemeDark:
+		return true
+	case GetReplacementFundPictureParamsSchemeLight:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for GetToolLabelsParamsPage.
 const (
 	GetToolLabelsParamsPageA4     GetToolLabelsParamsPage = "a4"
@@ -9867,6 +9951,289 @@ type FrictionIn struct {
 
 	// Low Example: 0.06
 	Low float64 `json:"low"`
+}
+
+// FundAmountIn An amount in the smallest unit of the club's currency, which may be nothing
+type FundAmountIn struct {
+	// Minor Example: 150
+	Minor int64 `json:"minor"`
+}
+
+// FundChangeIn What to change, one thing or several
+type FundChangeIn struct {
+	// MostLoansAtOnce How many loans a member may have at once. Which part that turns away is told from the loans of two years, gone through in their order
+	//
+	// Example: 3
+	MostLoansAtOnce *int `json:"most_loans_at_once,omitempty"`
+
+	// Payment Into the fund today, in the smallest unit of the club's currency; below nothing: out of it
+	Payment *FundPaymentIn `json:"payment,omitempty"`
+
+	// Prices Example: [{"times":1.5}]
+	Prices      *[]FundPriceIn  `json:"prices,omitempty"`
+	SecondTools *[]FundSecondIn `json:"second_tools,omitempty"`
+
+	// TurnedAway The part of what is asked for that a rule of lending turns away
+	//
+	// Example: 0.1
+	TurnedAway *float64 `json:"turned_away,omitempty"`
+}
+
+// FundComparison The fund as things are and with the change, in the very same futures
+type FundComparison struct {
+	// Changed How the fund for tools is foreseen to fare over 24 months, from simulated futures; numbers are as of a day (UTC)
+	Changed     ReplacementFund `json:"changed"`
+	Differences []Text          `json:"differences"`
+
+	// Now How the fund for tools is foreseen to fare over 24 months, from simulated futures; numbers are as of a day (UTC)
+	Now     ReplacementFund `json:"now"`
+	Summary string          `json:"summary"`
+}
+
+// FundFailure Running out: the balance being below nothing at the end of a month
+type FundFailure struct {
+	// Likeliest The chance of that month
+	//
+	// Example: 0.05
+	Likeliest *float64 `json:"likeliest,omitempty"`
+
+	// LikeliestError Example: 0.003
+	LikeliestError *float64 `json:"likeliest_error,omitempty"`
+
+	// LikeliestOn The end of the month in which it most likely happens first; left out where it happened in no future
+	LikeliestOn *openapi_types.Date `json:"likeliest_on,omitempty"`
+
+	// Within The chance of it within all months
+	//
+	// Example: 0.31
+	Within float64 `json:"within"`
+
+	// WithinError Example: 0.005
+	WithinError float64 `json:"within_error"`
+}
+
+// FundKeeping What keeps the chance of running out at the risk, each by itself; `times` and `per_use` are left out where no charge does, or nothing is used
+type FundKeeping struct {
+	// Keeps It is kept as things are
+	Keeps bool `json:"keeps"`
+
+	// PayIn Money in the smallest unit of its ISO 4217 currency, and as text
+	PayIn Money `json:"pay_in"`
+
+	// PerUse Money in the smallest unit of its ISO 4217 currency, and as text
+	PerUse *Money `json:"per_use,omitempty"`
+
+	// PerUseError Standard error of `per_use`, which is what each use must bring more (below nothing: could bring less)
+	//
+	// Example: 4.1
+	PerUseError *float64 `json:"per_use_error,omitempty"`
+
+	// Risk Example: 0.05
+	Risk float64 `json:"risk"`
+
+	// Spare Money in the smallest unit of its ISO 4217 currency, and as text
+	Spare   Money  `json:"spare"`
+	Summary string `json:"summary"`
+
+	// Times How many times as much uses must bring at least, rounded up to a hundredth
+	//
+	// Example: 1.35
+	Times *float64 `json:"times,omitempty"`
+
+	// TimesError Example: 0.02
+	TimesError *float64 `json:"times_error,omitempty"`
+}
+
+// FundMonth The fund at the end of a month: of all futures, one in twenty has less than `p5`, half have less than `median`
+type FundMonth struct {
+	EndsOn openapi_types.Date `json:"ends_on"`
+
+	// Failed The chance that it was below nothing at the end of this month or of one before
+	//
+	// Example: 0.12
+	Failed float64 `json:"failed"`
+
+	// FailedError Its standard error by the simulation
+	//
+	// Example: 0.004
+	FailedError float64 `json:"failed_error"`
+
+	// First The chance that this is the first such month
+	//
+	// Example: 0.02
+	First float64 `json:"first"`
+
+	// FirstError Example: 0.002
+	FirstError float64 `json:"first_error"`
+
+	// Median Money in the smallest unit of its ISO 4217 currency, and as text
+	Median Money `json:"median"`
+
+	// MedianError Standard error that the simulation gives the median, in the smallest unit
+	//
+	// Example: 35.2
+	MedianError float64 `json:"median_error"`
+
+	// Month From today; 0 is today
+	Month int `json:"month"`
+
+	// P25 Money in the smallest unit of its ISO 4217 currency, and as text
+	P25 Money `json:"p25"`
+
+	// P5 Money in the smallest unit of its ISO 4217 currency, and as text
+	P5 Money `json:"p5"`
+
+	// P75 Money in the smallest unit of its ISO 4217 currency, and as text
+	P75 Money `json:"p75"`
+
+	// P95 Money in the smallest unit of its ISO 4217 currency, and as text
+	P95 Money `json:"p95"`
+}
+
+// FundPaymentIn Into the fund today, in the smallest unit of the club's currency; below nothing: out of it
+type FundPaymentIn struct {
+	// Minor Example: 20000
+	Minor int64 `json:"minor"`
+}
+
+// FundPriceIn What uses of a model's tools are to bring; without `tool_model` those of all tools. `per_use` and `per_loan` together take the place of what they bring now, `times` multiplies it
+type FundPriceIn struct {
+	// PerLoan An amount in the smallest unit of the club's currency, which may be nothing
+	PerLoan *FundAmountIn `json:"per_loan,omitempty"`
+
+	// PerUse An amount in the smallest unit of the club's currency, which may be nothing
+	PerUse *FundAmountIn `json:"per_use,omitempty"`
+
+	// Times Example: 1.5
+	Times *float64 `json:"times,omitempty"`
+
+	// ToolModel An id or the people's own name for it
+	ToolModel *Ref `json:"tool_model,omitempty"`
+}
+
+// FundPurchases apart: tools were paid from other money; from_fund: from what is put by for them
+type FundPurchases string
+
+// FundSecondIn Another tool of a model, paid from the fund today, which then takes its share of what is asked of them
+type FundSecondIn struct {
+	// Cost An amount in the smallest unit of the club's currency, which may be nothing
+	Cost *FundAmountIn `json:"cost,omitempty"`
+
+	// ToolModel An id or the people's own name for it
+	ToolModel Ref `json:"tool_model"`
+}
+
+// FundSource What a number rests on
+type FundSource string
+
+// FundTool What a tool is taken for and foreseen to need. `…_from` says what a number rests on: recorded, charged, tool, model, club, flat (the charge of its model for a loan), cut_size, lives, usual (common practice), asked (the change) or none
+type FundTool struct {
+	// Booked Already booked
+	Booked int `json:"booked"`
+
+	// Cost Money in the smallest unit of its ISO 4217 currency, and as text
+	Cost *Money `json:"cost,omitempty"`
+
+	// CostFrom What a number rests on
+	CostFrom FundSource `json:"cost_from"`
+
+	// Left Uses until it is to be sharpened or replaced: one in twenty lasts no longer than `low`, and one longer than `high`; left out where no end is in sight
+	Left struct {
+		// High Example: 52
+		High *int64 `json:"high,omitempty"`
+
+		// Low Example: 12
+		Low *int64 `json:"low,omitempty"`
+
+		// Median Example: 30
+		Median *int64 `json:"median,omitempty"`
+	} `json:"left"`
+
+	// LifeFrom What a number rests on
+	LifeFrom FundSource `json:"life_from"`
+
+	// Loans Loans, and days of use without one, that were learned from
+	Loans int `json:"loans"`
+
+	// LoansAMonth Expected
+	//
+	// Example: 1.4
+	LoansAMonth float64 `json:"loans_a_month"`
+
+	// OverMonths Example: 24
+	OverMonths float64 `json:"over_months"`
+
+	// PerLoan Money in the smallest unit of its ISO 4217 currency, and as text
+	PerLoan Money `json:"per_loan"`
+
+	// PerUse Money in the smallest unit of its ISO 4217 currency, and as text
+	PerUse Money `json:"per_use"`
+
+	// PriceFrom What a number rests on
+	PriceFrom FundSource `json:"price_from"`
+
+	// Replaced When a tool first needs something: by `early` in one future of twenty, by `median` in half of them, by `late` in nineteen of twenty; each is the end of a month, and left out where it lies beyond the months
+	Replaced FundWork `json:"replaced"`
+
+	// Replacements Example: 0.4
+	Replacements float64 `json:"replacements"`
+
+	// Sharpened When a tool first needs something: by `early` in one future of twenty, by `median` in half of them, by `late` in nineteen of twenty; each is the end of a month, and left out where it lies beyond the months
+	Sharpened *FundWork `json:"sharpened,omitempty"`
+
+	// SharpeningCost Money in the smallest unit of its ISO 4217 currency, and as text
+	SharpeningCost Money `json:"sharpening_cost"`
+
+	// Sharpenings Example: 1.2
+	Sharpenings float64 `json:"sharpenings"`
+
+	// SharpeningsLeft Until it is replaced
+	SharpeningsLeft int `json:"sharpenings_left"`
+
+	// Spent Money in the smallest unit of its ISO 4217 currency, and as text
+	Spent   Money  `json:"spent"`
+	Summary string `json:"summary"`
+
+	// Tool Its number
+	//
+	// Example: R-1
+	Tool string `json:"tool"`
+
+	// ToolId Left out for a tool that a change adds
+	ToolId *openapi_types.UUID `json:"tool_id,omitempty"`
+
+	// ToolModel Its code
+	//
+	// Example: reamer-8
+	ToolModel string `json:"tool_model"`
+
+	// TurnedAway The part of what is asked for that a change turns away
+	//
+	// Example: 0.1
+	TurnedAway *float64 `json:"turned_away,omitempty"`
+
+	// Uses Expected within all months, as are the next three
+	//
+	// Example: 120
+	Uses float64 `json:"uses"`
+
+	// UsesALoan Example: 4.5
+	UsesALoan float64 `json:"uses_a_loan"`
+
+	// UsesFrom What a number rests on
+	UsesFrom FundSource `json:"uses_from"`
+}
+
+// FundWork When a tool first needs something: by `early` in one future of twenty, by `median` in half of them, by `late` in nineteen of twenty; each is the end of a month, and left out where it lies beyond the months
+type FundWork struct {
+	Early  *openapi_types.Date `json:"early,omitempty"`
+	Late   *openapi_types.Date `json:"late,omitempty"`
+	Median *openapi_types.Date `json:"median,omitempty"`
+
+	// Within The chance of it within all months
+	//
+	// Example: 0.8
+	Within float64 `json:"within"`
 }
 
 // Garage A place with a time zone and hours, where tools live and cars stand
@@ -15573,6 +15940,52 @@ type ReplaceIn struct {
 	Reason Reason `json:"reason"`
 }
 
+// ReplacementFund How the fund for tools is foreseen to fare over 24 months, from simulated futures; numbers are as of a day (UTC)
+type ReplacementFund struct {
+	AsOf    openapi_types.Date `json:"as_of"`
+	Assumed []Text             `json:"assumed"`
+
+	// Balance Money in the smallest unit of its ISO 4217 currency, and as text
+	Balance Money `json:"balance"`
+
+	// Failure Running out: the balance being below nothing at the end of a month
+	Failure FundFailure `json:"failure"`
+
+	// Futures How many were simulated; what happens in none of them has hardly a chance above 3 / futures
+	//
+	// Example: 5000
+	Futures int `json:"futures"`
+
+	// Income Money in the smallest unit of its ISO 4217 currency, and as text
+	Income Money `json:"income"`
+
+	// Items The months
+	Items []FundMonth `json:"items"`
+
+	// Keeping What keeps the chance of running out at the risk, each by itself; `times` and `per_use` are left out where no charge does, or nothing is used
+	Keeping FundKeeping `json:"keeping"`
+
+	// NotBorrowed Tools of which nothing is foreseen
+	NotBorrowed int `json:"not_borrowed"`
+
+	// Purchases apart: tools were paid from other money; from_fund: from what is put by for them
+	Purchases FundPurchases `json:"purchases"`
+
+	// PutBy Money in the smallest unit of its ISO 4217 currency, and as text
+	PutBy Money `json:"put_by"`
+
+	// Spent Money in the smallest unit of its ISO 4217 currency, and as text
+	Spent Money `json:"spent"`
+
+	// SpentOnTools Money in the smallest unit of its ISO 4217 currency, and as text
+	SpentOnTools Money  `json:"spent_on_tools"`
+	Summary      string `json:"summary"`
+
+	// Tools That were borrowed in two years or are booked, by number
+	Tools    []FundTool `json:"tools"`
+	Warnings []Text     `json:"warnings"`
+}
+
 // Reservation Tools put aside for a member
 type Reservation struct {
 	Approval     ReservationApproval `json:"approval"`
@@ -18452,6 +18865,9 @@ type CutsizeSeries = Ref
 // Explain defines model for explain.
 type Explain = bool
 
+// FundRisk defines model for fund_risk.
+type FundRisk = float64
+
 // InBankRow UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 type InBankRow = Id
 
@@ -20275,6 +20691,42 @@ type GetVerificationParams struct {
 	Units *Units `form:"units,omitempty" json:"units,omitempty"`
 }
 
+// GetReplacementFundParams defines parameters for GetReplacementFund.
+type GetReplacementFundParams struct {
+	// Risk The chance of running out that is still taken
+	Risk *FundRisk `form:"risk,omitempty" json:"risk,omitempty"`
+
+	// Purchases Whether what the books say was spent on tools was taken out of what is put by
+	Purchases *FundPurchases `form:"purchases,omitempty" json:"purchases,omitempty"`
+}
+
+// GetReplacementFundPictureParams defines parameters for GetReplacementFundPicture.
+type GetReplacementFundPictureParams struct {
+	// Scheme Light, dark, or as the system of whoever looks prefers (`auto`)
+	Scheme *GetReplacementFundPictureParamsScheme `form:"scheme,omitempty" json:"scheme,omitempty"`
+
+	// Risk The chance of running out that is still taken
+	Risk *FundRisk `form:"risk,omitempty" json:"risk,omitempty"`
+
+	// Purchases Whether what the books say was spent on tools was taken out of what is put by
+	Purchases *FundPurchases `form:"purchases,omitempty" json:"purchases,omitempty"`
+
+	// IfNoneMatch An ETag at hand; unchanged is answered 304
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// GetReplacementFundPictureParamsScheme defines parameters for GetReplacementFundPicture.
+type GetReplacementFundPictureParamsScheme string
+
+// AskReplacementFundParams defines parameters for AskReplacementFund.
+type AskReplacementFundParams struct {
+	// Risk The chance of running out that is still taken
+	Risk *FundRisk `form:"risk,omitempty" json:"risk,omitempty"`
+
+	// Purchases Whether what the books say was spent on tools was taken out of what is put by
+	Purchases *FundPurchases `form:"purchases,omitempty" json:"purchases,omitempty"`
+}
+
 // ListReservationsParams defines parameters for ListReservations.
 type ListReservationsParams struct {
 	// Member Only this member's
@@ -21290,6 +21742,9 @@ type StopRepairTimerJSONRequestBody = TimerStopIn
 
 // CreateVerificationJSONRequestBody defines body for CreateVerification for application/json ContentType.
 type CreateVerificationJSONRequestBody = VerificationIn
+
+// AskReplacementFundJSONRequestBody defines body for AskReplacementFund for application/json ContentType.
+type AskReplacementFundJSONRequestBody = FundChangeIn
 
 // CreateReservationJSONRequestBody defines body for CreateReservation for application/json ContentType.
 type CreateReservationJSONRequestBody = ReservationIn
@@ -23832,6 +24287,15 @@ type ServerInterface interface {
 	// GetVerification A verdict
 	// (GET /v1/clubs/{club}/repairs/{repair}/verifications/{verification})
 	GetVerification(ctx echo.Context, club InClub, repair InRepair, verification InVerification, params GetVerificationParams) error
+	// GetReplacementFund How the fund that tools are replaced from will fare, and when each tool falls due
+	// (GET /v1/clubs/{club}/reports/replacement-fund)
+	GetReplacementFund(ctx echo.Context, club InClub, params GetReplacementFundParams) error
+	// GetReplacementFundPicture How the fund will fare as a picture: what is likely of its balance, and the month in which it most likely runs out
+	// (GET /v1/clubs/{club}/reports/replacement-fund/picture)
+	GetReplacementFundPicture(ctx echo.Context, club InClub, params GetReplacementFundPictureParams) error
+	// AskReplacementFund What a price, a rule of lending, another tool or a payment would do to the fund
+	// (POST /v1/clubs/{club}/reports/replacement-fund/what-if)
+	AskReplacementFund(ctx echo.Context, club InClub, params AskReplacementFundParams) error
 	// ListReservations Reservations, newest first
 	// (GET /v1/clubs/{club}/reservations)
 	ListReservations(ctx echo.Context, club InClub, params ListReservationsParams) error
@@ -32155,6 +32619,126 @@ func (w *ServerInterfaceWrapper) GetVerification(ctx echo.Context) error {
 	return err
 }
 
+// GetReplacementFund converts echo context to params.
+func (w *ServerInterfaceWrapper) GetReplacementFund(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetReplacementFundParams
+	// ------------- Optional query parameter "risk" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "risk", ctx.QueryParams(), &params.Risk, runtime.BindQueryParameterOptions{Type: "number", Format: "double"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter risk: %s", err))
+	}
+
+	// ------------- Optional query parameter "purchases" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "purchases", ctx.QueryParams(), &params.Purchases, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter purchases: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetReplacementFund(ctx, club, params)
+	return err
+}
+
+// GetReplacementFundPicture converts echo context to params.
+func (w *ServerInterfaceWrapper) GetReplacementFundPicture(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetReplacementFundPictureParams
+	// ------------- Optional query parameter "scheme" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "scheme", ctx.QueryParams(), &params.Scheme, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter scheme: %s", err))
+	}
+
+	// ------------- Optional query parameter "risk" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "risk", ctx.QueryParams(), &params.Risk, runtime.BindQueryParameterOptions{Type: "number", Format: "double"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter risk: %s", err))
+	}
+
+	// ------------- Optional query parameter "purchases" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "purchases", ctx.QueryParams(), &params.Purchases, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter purchases: %s", err))
+	}
+
+	headers := ctx.Request().Header
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for If-None-Match, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter If-None-Match: %s", err))
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetReplacementFundPicture(ctx, club, params)
+	return err
+}
+
+// AskReplacementFund converts echo context to params.
+func (w *ServerInterfaceWrapper) AskReplacementFund(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params AskReplacementFundParams
+	// ------------- Optional query parameter "risk" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "risk", ctx.QueryParams(), &params.Risk, runtime.BindQueryParameterOptions{Type: "number", Format: "double"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter risk: %s", err))
+	}
+
+	// ------------- Optional query parameter "purchases" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "purchases", ctx.QueryParams(), &params.Purchases, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter purchases: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.AskReplacementFund(ctx, club, params)
+	return err
+}
+
 // ListReservations converts echo context to params.
 func (w *ServerInterfaceWrapper) ListReservations(ctx echo.Context) error {
 	var err error
@@ -35728,6 +36312,9 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/clubs/:club/repairs/:repair/verifications", wrapper.ListVerifications, options.OperationMiddlewares["listVerifications"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/repairs/:repair/verifications", wrapper.CreateVerification, options.OperationMiddlewares["createVerification"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/repairs/:repair/verifications/:verification", wrapper.GetVerification, options.OperationMiddlewares["getVerification"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/reports/replacement-fund", wrapper.GetReplacementFund, options.OperationMiddlewares["getReplacementFund"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/reports/replacement-fund/picture", wrapper.GetReplacementFundPicture, options.OperationMiddlewares["getReplacementFundPicture"]...)
+	router.POST(options.BaseURL+"/v1/clubs/:club/reports/replacement-fund/what-if", wrapper.AskReplacementFund, options.OperationMiddlewares["askReplacementFund"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/reservations", wrapper.ListReservations, options.OperationMiddlewares["listReservations"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/reservations", wrapper.CreateReservation, options.OperationMiddlewares["createReservation"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/reservations/:reservation", wrapper.GetReservation, options.OperationMiddlewares["getReservation"]...)
