@@ -299,3 +299,56 @@ func TestReplacementFundKnowsWhatWasDone(t *testing.T) {
 		t.Errorf("sharpened: %s", after.body)
 	}
 }
+
+// What the club says that its tools cost takes the place of what is usual: (150 - 30 + 2 x 20) / 200 EUR a hole, 0.80.
+func TestReplacementFundGoesByTheClubsCosts(t *testing.T) {
+	t.Parallel()
+	w := busy(t)
+	w.do("POST", w.at("tool-models/reamer-9/costs"), w.as("treasurer"), row{"valid_from": w.clock.now().UTC().Format(time.DateOnly), "cost": money(15000), "sharpenings": 2, "sharpening_cost": money(2000), "residual": money(3000), "life": 200}).want(201)
+	r := w.do("GET", w.at(fundAt), w.officer, nil).want(200)
+	if r.num("tools", 0, "cost", "minor") != 12000 || r.str("tools", 0, "cost_from") != "club" || r.num("tools", 0, "sharpening_cost", "minor") != 2000 || r.str("tools", 0, "life_from") != "club" ||
+		r.num("tools", 0, "per_use", "minor") != 80 || r.num("tools", 0, "per_loan", "minor") != 300 || r.str("tools", 0, "price_from") != "club" || strings.Contains(string(r.body), "assumed_life") {
+		t.Errorf("the club's costs: %s", r.body)
+	}
+	// Some three quarters of a life a year: what wears off in two is about what the works cost, and the flat charge is left.
+	if income, spent := r.num("income", "minor"), r.num("spent", "minor"); math.Abs(income-spent-24*300*40.5/20.8) > 0.35*spent {
+		t.Errorf("%v comes in, %v is spent", income, spent)
+	}
+}
+
+// Holes that were cut to find out tell how much is left, in place of what is usual.
+func TestReplacementFundGoesByTheCutSize(t *testing.T) {
+	t.Parallel()
+	w := busy(t)
+	for n, um := range []int{4, 3, 3, 2} {
+		if _, err := w.db.Owner.Exec(t.Context(), `insert into tool_check (club_id, id, tool_id, kind, size_nm, u_nm, depth_nm, checked_at, member_id, recorded_at)
+			select t.club_id, gen_random_uuid(), t.id, 'check_cut', 9000000 + $2, 1000, 20000000, $3, m.id, $3 from tool t join member m using (club_id) where t.club_id = $1 and t.number = 'R-1' and m.number = 'M1'`,
+			w.club.ClubID, um*1000, w.clock.now().AddDate(0, -18+5*n, 0)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	r := w.do("GET", w.at(fundAt), w.officer, nil).want(200)
+	// 2 um over its size after 200 holes, and some 0.01 um a hole: it is far from its least, and was told as used up without.
+	if r.str("tools", 0, "life_from") != "cut_size" || r.num("tools", 0, "left", "low") < 100 || !strings.Contains(string(r.body), `"assumed_next_life"`) {
+		t.Errorf("by its cut size: %s", r.body)
+	}
+	if r.num("failure", "within") > 0.05 || r.get("keeping", "keeps") != true {
+		t.Errorf("it fails with %v", r.num("failure", "within"))
+	}
+}
+
+// What was charged for uses is what they bring, and what was reversed is not.
+func TestReplacementFundGoesByWhatWasCharged(t *testing.T) {
+	t.Parallel()
+	w := busy(t)
+	treasurer := w.as("treasurer")
+	for range 8 {
+		w.do("POST", w.at("charges"), treasurer, row{"member": "B-7", "amount": money(1000), "reason": "use", "tool": "R-1"}).want(201)
+	}
+	wrong := w.do("POST", w.at("charges"), treasurer, row{"member": "B-7", "amount": money(90000), "reason": "use", "tool": "R-1"}).want(201)
+	w.do("POST", w.at("ledger/entries/"+wrong.str("id")+"/reverse"), treasurer, row{"note": "A slip"}).want(201)
+	r := w.do("GET", w.at(fundAt), treasurer, nil).want(200)
+	if r.num("balance", "minor") != 8000 || r.num("tools", 0, "per_loan", "minor") != 200 || r.str("tools", 0, "price_from") != "charged" {
+		t.Errorf("charged: %s", r.body)
+	}
+}

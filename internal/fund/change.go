@@ -142,7 +142,7 @@ func (k *Known) With(b Basis, c Change) (Basis, error) {
 			continue
 		}
 		t.ID, t.Number, t.Added = uuid.NewSHA1(t.ModelID, fmt.Appendf(nil, "second %d", i)), fmt.Sprintf("another %s", t.Model), true
-		t.SharpeningsLeft, t.PerMonth, t.Jobs, t.Booked, t.Over = t.Sharpenings, 0, 0, 0, 0
+		t.SharpeningsLeft, t.PerMonth, t.Jobs, t.Booked, t.Over, t.LifeFrom = t.Sharpenings, 0, 0, 0, 0, OfModel
 		t.wears.Key, t.wears.Left = t.ID.String(), t.wears.Life
 		t.left()
 		out.Tools = append(out.Tools, t)

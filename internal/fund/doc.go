@@ -4,9 +4,10 @@
 // # What goes in
 //
 // The balance is what the books put by for tools. What tools are asked for is learned from the loans and recorded uses
-// of the last two years; what is booked already counts as a least. What a loan brings, what a tool costs and how
-// long it lasts are taken from the best that the club knows, and each tool says which that was. Package calc/fund plays
-// the months to come.
+// of the last two years; what is booked already counts as a least. What a use brings is what was charged, else what
+// package tariff charges by; what a tool costs is what the club said of its model, else what it is worth; how long it lasts
+// is what package cutting learned, else the model's expected life. Each tool says which it was. Package calc/fund plays the
+// months to come.
 //
 // # Changes
 //

@@ -5,7 +5,9 @@ import (
 
 	"github.com/google/uuid"
 
+	"pinwright/internal/cutting"
 	"pinwright/internal/postgres"
+	"pinwright/internal/tariff"
 )
 
 // Months is how far is looked, and Past how many months of the past are learned from.
@@ -28,6 +30,8 @@ type Known struct {
 	jobs    *postgres.Rows[job]
 	booked  *postgres.Rows[booking]
 	charged *postgres.Rows[brought]
+	costs   *postgres.Rows[tariff.Costs] // by model
+	lasting *cutting.Outlook
 }
 
 // standing is what the books say.
@@ -63,13 +67,22 @@ type booking struct {
 	At     time.Time
 }
 
+// brought is what was booked for a tool's uses on a day.
 type brought struct {
-	ToolID uuid.UUID
-	Minor  int64
+	ToolID   uuid.UUID
+	BookedOn time.Time
+	Minor    int64
 }
 
 // Queue asks for all that a forecast rests on, as of a day.
 func Queue(b *postgres.Batch, now time.Time) *Known {
+	k := ownRows(b, now)
+	k.costs, k.lasting = tariff.EveryCost(b, k.today), cutting.QueueRemaining(b)
+	return k
+}
+
+// ownRows asks for what this package reads itself.
+func ownRows(b *postgres.Batch, now time.Time) *Known {
 	today := now.UTC().Truncate(24 * time.Hour)
 	since, until := today.AddDate(0, -Past, 0), today.AddDate(0, Months, 0)
 	return &Known{
@@ -110,10 +123,10 @@ func Queue(b *postgres.Batch, now time.Time) *Known {
 			  and (b.choice is null or b.line = (select min(o.line) from booking o where o.club_id = b.club_id and o.reservation_id = b.reservation_id and o.choice = b.choice and o.state = 'reserved'))
 			limit $4`, b.Club, now, until, mostJobs),
 		charged: postgres.Query[brought](b, `
-			select e.tool_id, sum(e.minor)::bigint as minor
+			select e.tool_id, e.booked_on, sum(e.minor)::bigint as minor
 			from entry e
 			where e.club_id = $1 and e.booked_on >= $2 and e.kind = 'charge' and e.reason = 'use' and e.tool_id is not null
 			  and not exists (select from entry r where r.club_id = e.club_id and r.reverses = e.id)
-			group by e.tool_id`, b.Club, since),
+			group by e.tool_id, e.booked_on`, b.Club, since),
 	}
 }

@@ -11,6 +11,8 @@ import (
 	"github.com/google/uuid"
 
 	"pinwright/internal/calc/fund"
+	"pinwright/internal/cutting"
+	"pinwright/internal/tariff"
 )
 
 // What something rests on.
@@ -27,25 +29,14 @@ const (
 )
 
 // NoEnd is a number of uses from which on no end is in sight.
-const NoEnd = 1_000_000
+const NoEnd = cutting.MostUses
 
-// usual is how long tools of a kind last where nothing else is known: uses from one work on them to the
-// next, how often they are sharpened before they are replaced, and uses of one loan. Orders of magnitude (common
-// practice, no published source).
-var usual = map[string]struct {
-	life, sharpenings, uses int
-}{
-	"reamer": {50, 2, 4}, "puller": {400, 0, 2}, "press": {2000, 0, 4}, "drift": {300, 0, 2}, "pin_gauge": {1000, 0, 4}, "plug_gauge": {1000, 0, 4},
-	"micrometer": {5000, 0, 10}, "inside_micrometer": {5000, 0, 10}, "caliper": {5000, 0, 10}, "bore_gauge": {3000, 0, 10}, "telescoping_gauge": {3000, 0, 10}, "other": {500, 0, 1},
-}
+// usualUses of one loan, where none were recorded: orders of magnitude (common practice, no published source).
+var usualUses = map[string]int{"reamer": 4, "puller": 2, "press": 4, "drift": 2, "pin_gauge": 4, "plug_gauge": 4, "micrometer": 10, "inside_micrometer": 10, "caliper": 10, "bore_gauge": 10, "telescoping_gauge": 10}
 
 // usualShape of a life by the Weibull law: a standard deviation of about a third of the mean
 // (common practice, no published source).
 const usualShape = 3.0
-
-// sharpeningShare is what a sharpening costs, as a part of a new tool, where nobody said (common practice, no
-// published source).
-const sharpeningShare = 0.25
 
 // Tool is what a forecast takes a tool for.
 type Tool struct {
@@ -60,15 +51,16 @@ type Tool struct {
 	PerMonth        float64 // jobs expected
 	UsesPerJob      float64
 	UsesFrom        string // Recorded, OfModel or Usual
-	LifeFrom        string // Usual
+	LifeFrom        string // CutSize, Lives, Club or Usual
 	Left            [3]float64
 	Cost            *int64 // none: not known, and counted as nothing
-	CostFrom        string // OfTool, OfModel, Asked, Nothing
+	CostFrom        string // Club, OfTool, OfModel, Asked, Nothing
 	SharpeningCost  int64
+	SharpeningFrom  string // Club or Usual
 	Sharpenings     int
 	SharpeningsLeft int
 	PerJob, PerUse  float64 // what it brings
-	PriceFrom       string  // Charged, Flat, Asked, Nothing
+	PriceFrom       string  // Charged, Club, Flat, Asked, Nothing
 	TurnedAway      float64
 	Added           bool // by a change
 	source          fund.Source
@@ -111,9 +103,16 @@ func (k *Known) Basis(fromFund bool) Basis {
 		}
 		booked[b.ToolID][m]++
 	}
-	charged := map[uuid.UUID]int64{}
+	charged := map[uuid.UUID][]brought{}
 	for _, c := range k.charged.Items {
-		charged[c.ToolID] = c.Minor
+		charged[c.ToolID] = append(charged[c.ToolID], c)
+	}
+	costs, lasting := map[uuid.UUID]tariff.Costs{}, map[uuid.UUID]cutting.Remaining{}
+	for _, c := range k.costs.Items {
+		costs[c.ModelID] = c
+	}
+	for _, r := range k.lasting.Remaining() {
+		lasting[r.ToolID] = r
 	}
 	for _, t := range k.tools.Items {
 		ofModel[t.ModelID] = append(ofModel[t.ModelID], sizesOf(jobs[t.ID])...)
@@ -123,7 +122,11 @@ func (k *Known) Basis(fromFund bool) Basis {
 			out.Idle++
 			continue
 		}
-		out.Tools = append(out.Tools, k.tool(t, jobs[t.ID], booked[t.ID], ofModel[t.ModelID], charged[t.ID]))
+		asked := k.asked(t, jobs[t.ID], booked[t.ID], ofModel[t.ModelID])
+		asked.cost(t, costs[t.ModelID])
+		asked.price(t, costs[t.ModelID], jobs[t.ID], charged[t.ID])
+		asked.lasts(t, costs[t.ModelID], lasting[t.ID])
+		out.Tools = append(out.Tools, asked)
 	}
 	// Where there are more than can be reckoned with, those that are asked for most count.
 	if len(out.Tools) > fund.MostTools-mostAdded {
@@ -152,17 +155,14 @@ func sizesOf(jobs []job) []int {
 	return out
 }
 
-func (k *Known) tool(t toolRow, jobs []job, booked, ofModel []int, charged int64) Tool {
-	lasts, known := usual[t.Kind]
-	if !known {
-		lasts = usual["other"]
-	}
-	out := Tool{ID: t.ID, Number: t.Number, ModelID: t.ModelID, Model: t.ModelCode, Kind: t.Kind, Jobs: len(jobs), Over: Past, LifeFrom: Usual, Sharpenings: lasts.sharpenings,
-		SharpeningsLeft: max(0, lasts.sharpenings-t.Sharpened)}
+// asked is t with what it is asked for.
+func (k *Known) asked(t toolRow, jobs []job, booked, ofModel []int) Tool {
+	out := Tool{ID: t.ID, Number: t.Number, ModelID: t.ModelID, Model: t.ModelCode, Kind: t.Kind, Jobs: len(jobs)}
 	if n := len(jobs); n > 0 {
-		out.Over = math.Min(Past, float64(k.today.Sub(jobs[n-1].At))/month)
+		out.Over = math.Max(0, math.Min(Past, float64(k.today.Sub(jobs[n-1].At))/month))
+	} else {
+		out.Over = Past
 	}
-	out.Over = math.Max(0, out.Over)
 	for _, n := range booked {
 		out.Booked += n
 	}
@@ -173,37 +173,101 @@ func (k *Known) tool(t toolRow, jobs []job, booked, ofModel []int, charged int64
 	case len(ofModel) > 0:
 		sizes, out.UsesFrom = ofModel[:min(200, len(ofModel))], OfModel
 	default:
-		sizes, out.UsesFrom = []int{lasts.uses}, Usual
+		sizes, out.UsesFrom = []int{max(1, usualUses[t.Kind])}, Usual
 	}
 	for _, n := range sizes {
 		out.UsesPerJob += float64(n) / float64(len(sizes))
 	}
-	out.Cost, out.CostFrom = t.ValueMinor, OfTool
-	switch {
-	case t.ValueMinor == nil:
-		out.CostFrom = Nothing
-	case t.OfModel:
-		out.CostFrom = OfModel
-	}
-	if out.Cost != nil && lasts.sharpenings > 0 {
-		out.SharpeningCost = int64(math.Round(sharpeningShare * float64(*out.Cost)))
-	}
-	switch {
-	case charged > 0 && len(jobs) > 0:
-		out.PerJob, out.PriceFrom = float64(charged)/float64(len(jobs)), Charged
-	case t.FlatMinor != nil:
-		out.PerJob, out.PriceFrom = float64(*t.FlatMinor), Flat
-	default:
-		out.PriceFrom = Nothing
-	}
 	mean, doubt := fund.Learned(len(jobs), out.Over)
-	out.PerMonth = mean
-	out.source = fund.Source{Key: t.ID.String(), Jobs: math.Min(mean, 1000), Doubt: doubt, Booked: booked, Sizes: sizes}
-	used := float64(t.Used) + float64(t.LoansUntold)*out.UsesPerJob
-	scale := float64(lasts.life) / math.Gamma(1+1/usualShape)
-	out.wears = fund.Tool{Key: t.ID.String(), Left: fund.WeibullAfter(usualShape, scale, used), Life: fund.Weibull(usualShape, scale)}
-	out.left()
+	out.PerMonth = math.Min(mean, 1000)
+	out.source = fund.Source{Key: t.ID.String(), Jobs: out.PerMonth, Doubt: doubt, Booked: booked, Sizes: sizes}
 	return out
+}
+
+// says reports whether the club said that value of c itself.
+func says(c tariff.Costs, value string) bool {
+	return c.Number > 0 && !slices.Contains(c.Defaults, value)
+}
+
+// cost is what replacing and sharpening takes out of the fund. What an old tool is worth in the end comes in when a new one
+// is bought.
+func (t *Tool) cost(of toolRow, c tariff.Costs) {
+	usual := tariff.Usual(of.Kind, of.ValueMinor)
+	t.Sharpenings, t.SharpeningCost, t.SharpeningFrom = usual.Sharpenings, usual.SharpeningMinor, Usual
+	if c.Number > 0 {
+		t.Sharpenings, t.SharpeningCost = c.Sharpenings, c.SharpeningMinor
+	}
+	if says(c, "sharpening_cost") {
+		t.SharpeningFrom = Club
+	}
+	t.SharpeningsLeft = max(0, t.Sharpenings-of.Sharpened)
+	switch {
+	case says(c, "cost"):
+		t.Cost, t.CostFrom = pointerTo(max(0, c.CostMinor-c.ResidualMinor)), Club
+	case of.ValueMinor == nil:
+		t.CostFrom = Nothing
+	case of.OfModel:
+		t.Cost, t.CostFrom = of.ValueMinor, OfModel
+	default:
+		t.Cost, t.CostFrom = of.ValueMinor, OfTool
+	}
+	if t.Cost == nil { // half of what it takes would tell nothing
+		t.SharpeningCost = 0
+	}
+}
+
+func pointerTo[T any](v T) *T { return &v }
+
+// fewCharged is how many loans since the club last said what a model costs are needed to go by what was charged.
+const fewCharged = 3
+
+// price is what uses bring: what was booked for them since the model's costs are what they are, where
+// there is enough of it; else what the club charges by, wear by units of production and the flat charge.
+func (t *Tool) price(of toolRow, c tariff.Costs, jobs []job, charged []brought) {
+	n, sum := 0, int64(0)
+	for _, j := range jobs {
+		if c.Number == 0 || !j.At.Before(c.ValidFrom) {
+			n++
+		}
+	}
+	for _, b := range charged {
+		if c.Number == 0 || !b.BookedOn.Before(c.ValidFrom) {
+			sum += b.Minor
+		}
+	}
+	if sum > 0 && n >= fewCharged {
+		t.PerJob, t.PriceFrom = float64(sum)/float64(n), Charged
+		return
+	}
+	t.PriceFrom = Nothing
+	if of.FlatMinor != nil {
+		t.PerJob, t.PriceFrom = float64(*of.FlatMinor), Flat
+	}
+	if c.Number > 0 {
+		if value, err := c.Basis().Value(); err == nil { // the table holds no other
+			t.PerUse, t.PriceFrom = float64(value)/float64(c.Life), Club
+		}
+	}
+}
+
+// lasts is how long it lasts: as its cut size or the lives of its like tell, else as planned.
+func (t *Tool) lasts(of toolRow, c tariff.Costs, left cutting.Remaining) {
+	plan := tariff.Usual(of.Kind, nil)
+	t.LifeFrom = Usual
+	if c.Number > 0 {
+		plan = c
+	}
+	if says(c, "life") {
+		t.LifeFrom = Club
+	}
+	each := math.Max(1, float64(plan.Life)/float64(plan.Sharpenings+1)) // from one work to the next
+	used := float64(of.Used) + float64(of.LoansUntold)*t.UsesPerJob
+	scale := each / math.Gamma(1+1/usualShape)
+	t.wears = fund.Tool{Key: t.ID.String(), Left: fund.WeibullAfter(usualShape, scale, used), Life: fund.Weibull(usualShape, scale)}
+	if left.Seen > 0 {
+		t.wears.Left, t.LifeFrom = left.Uses, string(left.Basis)
+	}
+	t.left()
 }
 
 // left tells the quantiles of what remains.

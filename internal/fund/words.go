@@ -115,7 +115,7 @@ func (f Forecast) Warnings(currency string) []uncertainty.Remark {
 		say("cost_unknown", "What replacing costs is not known of %s, so nothing is counted for it. Give the tool or its model a value.", list)
 	}
 	if list := f.which(func(t Tool) bool { return t.PriceFrom == Nothing }); list != "" {
-		say("price_unknown", "Nothing was charged for uses of %s and the model has no charge, so they bring the fund nothing.", list)
+		say("price_unknown", "Nothing was charged for uses of %s and the model has no charge, so they bring the fund nothing. Say what its tools cost, or book what uses are charged.", list)
 	}
 	if f.Idle > 0 {
 		say("not_borrowed", "%s of %d were not borrowed in two years and are not booked; nothing is foreseen for them.", count(f.Idle, "tool", "tools"), f.All)
@@ -148,11 +148,14 @@ func (f Forecast) Assumed() []uncertainty.Remark {
 	if list := f.which(func(t Tool) bool { return t.LifeFrom == Usual }); list != "" {
 		say("assumed_life", "How long %s last was taken as usual for their kind (common practice, no published source), give or take a third.", list)
 	}
+	if list := f.which(func(t Tool) bool { return t.LifeFrom != Usual }); list != "" {
+		say("assumed_next_life", "What %s last once they were sharpened or replaced was taken as planned for the model, give or take a third.", list)
+	}
 	if list := f.which(func(t Tool) bool { return t.UsesFrom == Usual }); list != "" {
 		say("assumed_uses", "No use of %s was recorded, so loans were taken to have as many as usual (common practice, no published source).", list)
 	}
-	if list := f.which(func(t Tool) bool { return t.CostFrom != Nothing && t.CostFrom != Club && t.Sharpenings > 0 }); list != "" {
-		say("assumed_sharpening", "Sharpening %s was taken to cost a quarter of a new one (common practice, no published source).", list)
+	if list := f.which(func(t Tool) bool { return t.Cost != nil && t.SharpeningFrom == Usual && t.Sharpenings > 0 }); list != "" {
+		say("assumed_sharpening", "What sharpening %s costs was taken as usual (common practice, no published source).", list)
 	}
 	say("assumed_demand", "Tools were taken to be asked for as in the last two years, and nobody to be kept away or drawn by what it costs.")
 	say("assumed_paid", "What members owe counts from the day they owe it, as in the books.")
