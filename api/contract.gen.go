@@ -395,6 +395,63 @@ func (e CalendarSubject) Valid() bool {
 	}
 }
 
+// Defines values for ChargeDifferencePart.
+const (
+	ChargeDifferencePartConsumables ChargeDifferencePart = "consumables"
+	ChargeDifferencePartDamage      ChargeDifferencePart = "damage"
+	ChargeDifferencePartFlat        ChargeDifferencePart = "flat"
+	ChargeDifferencePartLate        ChargeDifferencePart = "late"
+	ChargeDifferencePartLeast       ChargeDifferencePart = "least"
+	ChargeDifferencePartWear        ChargeDifferencePart = "wear"
+)
+
+// Valid indicates whether the value is a known member of the ChargeDifferencePart enum.
+func (e ChargeDifferencePart) Valid() bool {
+	switch e {
+	case ChargeDifferencePartConsumables:
+		return true
+	case ChargeDifferencePartDamage:
+		return true
+	case ChargeDifferencePartFlat:
+		return true
+	case ChargeDifferencePartLate:
+		return true
+	case ChargeDifferencePartLeast:
+		return true
+	case ChargeDifferencePartWear:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ChargeEntryReason.
+const (
+	ChargeEntryReasonConsumables ChargeEntryReason = "consumables"
+	ChargeEntryReasonDamage      ChargeEntryReason = "damage"
+	ChargeEntryReasonLate        ChargeEntryReason = "late"
+	ChargeEntryReasonOther       ChargeEntryReason = "other"
+	ChargeEntryReasonUse         ChargeEntryReason = "use"
+)
+
+// Valid indicates whether the value is a known member of the ChargeEntryReason enum.
+func (e ChargeEntryReason) Valid() bool {
+	switch e {
+	case ChargeEntryReasonConsumables:
+		return true
+	case ChargeEntryReasonDamage:
+		return true
+	case ChargeEntryReasonLate:
+		return true
+	case ChargeEntryReasonOther:
+		return true
+	case ChargeEntryReasonUse:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ChargeInReason.
 const (
 	ChargeInReasonConsumables ChargeInReason = "consumables"
@@ -416,6 +473,36 @@ func (e ChargeInReason) Valid() bool {
 	case ChargeInReasonOther:
 		return true
 	case ChargeInReasonUse:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ChargePartPart.
+const (
+	ChargePartPartConsumables ChargePartPart = "consumables"
+	ChargePartPartDamage      ChargePartPart = "damage"
+	ChargePartPartFlat        ChargePartPart = "flat"
+	ChargePartPartLate        ChargePartPart = "late"
+	ChargePartPartLeast       ChargePartPart = "least"
+	ChargePartPartWear        ChargePartPart = "wear"
+)
+
+// Valid indicates whether the value is a known member of the ChargePartPart enum.
+func (e ChargePartPart) Valid() bool {
+	switch e {
+	case ChargePartPartConsumables:
+		return true
+	case ChargePartPartDamage:
+		return true
+	case ChargePartPartFlat:
+		return true
+	case ChargePartPartLate:
+		return true
+	case ChargePartPartLeast:
+		return true
+	case ChargePartPartWear:
 		return true
 	default:
 		return false
@@ -2396,6 +2483,24 @@ func (e LoanState) Valid() bool {
 	case LoanStateReturned:
 		return true
 	case LoanStateUndone:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for LoanChargeState.
+const (
+	Charged LoanChargeState = "charged"
+	Preview LoanChargeState = "preview"
+)
+
+// Valid indicates whether the value is a known member of the LoanChargeState enum.
+func (e LoanChargeState) Valid() bool {
+	switch e {
+	case Charged:
+		return true
+	case Preview:
 		return true
 	default:
 		return false
@@ -7980,6 +8085,39 @@ type CertificateIn struct {
 	Lapsed *bool `json:"lapsed,omitempty"`
 }
 
+// ChargeDifference What came to be charged otherwise than it was quoted, and why
+type ChargeDifference struct {
+	// Charged Money in the smallest unit of its ISO 4217 currency, and as text
+	Charged Money                `json:"charged"`
+	Part    ChargeDifferencePart `json:"part"`
+
+	// Quoted Money in the smallest unit of its ISO 4217 currency, and as text
+	Quoted Money `json:"quoted"`
+
+	// Why Example: 4 holes expected, 6 holes made.
+	Why string `json:"why"`
+}
+
+// ChargeDifferencePart defines model for ChargeDifference.Part.
+type ChargeDifferencePart string
+
+// ChargeEntry An entry of the books: what tools lose by use and damage is put by to replace them, the rest is income
+type ChargeEntry struct {
+	// Amount Money in the smallest unit of its ISO 4217 currency, and as text
+	Amount Money `json:"amount"`
+
+	// EntryId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	EntryId Id                `json:"entry_id"`
+	Number  int64             `json:"number"`
+	Reason  ChargeEntryReason `json:"reason"`
+
+	// ReversedBy The number of the entry that undid it
+	ReversedBy *int64 `json:"reversed_by,omitempty"`
+}
+
+// ChargeEntryReason defines model for ChargeEntry.Reason.
+type ChargeEntryReason string
+
 // ChargeIn Something that a member owes the club
 type ChargeIn struct {
 	// Amount An amount above nothing, in the smallest unit of its currency; the currency is the club's unless given
@@ -8003,6 +8141,21 @@ type ChargeIn struct {
 
 // ChargeInReason What for. What tools lose by use or damage is put by to replace them, the rest is income
 type ChargeInReason string
+
+// ChargePart One part of what lending costs: the model's `flat` charge, `wear` by units of production, `consumables`, what is added to come to the `least` charge, a `late` fee, `damage`
+type ChargePart struct {
+	// Amount Money in the smallest unit of its ISO 4217 currency, and as text
+	Amount Money `json:"amount"`
+
+	// Detail How it was reckoned
+	//
+	// Example: Bought for 84.00 EUR, and expected to do 240 holes. 84.00 EUR over 240 holes; 4 holes more: 1.40 EUR.
+	Detail string         `json:"detail"`
+	Part   ChargePartPart `json:"part"`
+}
+
+// ChargePartPart defines model for ChargePart.Part.
+type ChargePartPart string
 
 // ChargeRules An edition of by what rules the club charges, and the same in words. Edition 0 is what is usual where the club has set none: nothing
 type ChargeRules struct {
@@ -8079,6 +8232,20 @@ type ChargeRulesPage struct {
 
 // ChargedUnit What is counted, as of uses
 type ChargedUnit string
+
+// ChargedUse A use and its share of the wear, by largest remainders
+type ChargedUse struct {
+	Count int64 `json:"count"`
+
+	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Id Id `json:"id"`
+
+	// Wear Money in the smallest unit of its ISO 4217 currency, and as text
+	Wear Money `json:"wear"`
+
+	// Work What is counted, as of uses
+	Work ChargedUnit `json:"work"`
+}
 
 // ChartGivenIn Limits known from elsewhere
 type ChartGivenIn struct {
@@ -8945,6 +9112,15 @@ type CutToleranceIn struct {
 // CutterMaterial What it cuts with: hss is high-speed steel, hss_cobalt such steel with cobalt
 type CutterMaterial string
 
+// DamageIn What damage to the tool costs its borrower
+type DamageIn struct {
+	// Amount An amount above nothing, in the smallest unit of its currency; the currency is the club's unless given
+	Amount AmountIn `json:"amount"`
+
+	// Note What for; who reads the books reads this
+	Note BookNote `json:"note"`
+}
+
 // DayLine One tool of a reservation, promised or out
 type DayLine struct {
 	// Approval Where one is needed; not handed out before it is given
@@ -9340,6 +9516,21 @@ type DriftPriorIn struct {
 
 // Duty running: it moves; held: pressed, splined or knurled in
 type Duty string
+
+// EarlierCharge A charge that another took the place of
+type EarlierCharge struct {
+	BookedOn  openapi_types.Date `json:"booked_on"`
+	ChargedAt time.Time          `json:"charged_at"`
+
+	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Id Id `json:"id"`
+
+	// Note Why it was made itself
+	Note *string `json:"note,omitempty"`
+
+	// Total Money in the smallest unit of its ISO 4217 currency, and as text
+	Total Money `json:"total"`
+}
 
 // EditionFrom The first day on which it is valid, by the clock of UTC: today or later, and no earlier than the newest edition's; on the same day the newer edition takes the older one's place
 type EditionFrom = openapi_types.Date
@@ -12472,6 +12663,101 @@ type Loan struct {
 // LoanState defines model for Loan.State.
 type LoanState string
 
+// LoanCharge What a loan was charged, or would be as things stand
+type LoanCharge struct {
+	BookedOn *openapi_types.Date `json:"booked_on,omitempty"`
+
+	// ByMember UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	ByMember  *Id        `json:"by_member,omitempty"`
+	ChargedAt *time.Time `json:"charged_at,omitempty"`
+
+	// Corrects UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Corrects *Id `json:"corrects,omitempty"`
+
+	// CostsEdition Of the day when the loan began; 0: what is usual
+	CostsEdition int64 `json:"costs_edition"`
+
+	// Differences From the quote, part by part; none where nothing was quoted
+	Differences []ChargeDifference `json:"differences"`
+
+	// Due Left out while the charge fits what is recorded: what to do where it does not
+	//
+	// Example: Uses were recorded or voided since this was charged; POST to charge/correct.
+	Due     *string         `json:"due,omitempty"`
+	Earlier []EarlierCharge `json:"earlier"`
+	Entries []ChargeEntry   `json:"entries"`
+
+	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Id *Id `json:"id,omitempty"`
+
+	// LoanId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	LoanId Id `json:"loan_id"`
+
+	// MadeUses Uses counted in that unit
+	MadeUses int64 `json:"made_uses"`
+
+	// Member Their number
+	Member string `json:"member"`
+
+	// MemberId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	MemberId Id `json:"member_id"`
+
+	// Note Why it was corrected
+	Note  *string      `json:"note,omitempty"`
+	Parts []ChargePart `json:"parts"`
+
+	// QuoteId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	QuoteId *Id `json:"quote_id,omitempty"`
+
+	// Quoted Money in the smallest unit of its ISO 4217 currency, and as text
+	Quoted *Money `json:"quoted,omitempty"`
+
+	// RulesEdition Of the day when the loan began; 0: what is usual
+	RulesEdition int64           `json:"rules_edition"`
+	State        LoanChargeState `json:"state"`
+	Summary      string          `json:"summary"`
+
+	// Tool Its number
+	Tool string `json:"tool"`
+
+	// ToolId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	ToolId Id `json:"tool_id"`
+
+	// Total Money in the smallest unit of its ISO 4217 currency, and as text
+	Total Money `json:"total"`
+
+	// Unit What is counted, as of uses
+	Unit ChargedUnit  `json:"unit"`
+	Uses []ChargedUse `json:"uses"`
+}
+
+// LoanChargeState defines model for LoanCharge.State.
+type LoanChargeState string
+
+// LoanChargeCorrectionIn Why a charge is corrected; damage stays as it was charged unless given anew or taken back
+type LoanChargeCorrectionIn struct {
+	// Damage What damage to the tool costs its borrower
+	Damage *DamageIn `json:"damage,omitempty"`
+
+	// Note What for; who reads the books reads this
+	Note BookNote `json:"note"`
+
+	// On The day on which it happened; left out: today, by the clock of UTC
+	On *BookedOn `json:"on,omitempty"`
+
+	// WithoutDamage Take back what was charged for damage
+	WithoutDamage *bool `json:"without_damage,omitempty"`
+}
+
+// LoanChargeIn What is not told by the loan itself
+type LoanChargeIn struct {
+	// Damage What damage to the tool costs its borrower
+	Damage *DamageIn `json:"damage,omitempty"`
+
+	// On The day on which it happened; left out: today, by the clock of UTC
+	On *BookedOn `json:"on,omitempty"`
+}
+
 // LoanLost A loan that ended by a loss
 type LoanLost struct {
 	// Loan A tool in a member's hands, or that was
@@ -14564,6 +14850,115 @@ type QuietHours struct {
 	//
 	// Example: 07:00
 	Until string `json:"until"`
+}
+
+// Quote What lending was said to cost, line by line, with the reasons
+type Quote struct {
+	// ByMember UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	ByMember Id `json:"by_member"`
+
+	// Deposit What is held meanwhile, and given back
+	//
+	// Example: {"currency":"EUR","minor":2500,"text":"25.00 EUR"}
+	Deposit Money `json:"deposit"`
+
+	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Id    Id          `json:"id"`
+	Lines []QuoteLine `json:"lines"`
+
+	// Member Their number
+	Member string `json:"member"`
+
+	// MemberId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	MemberId Id        `json:"member_id"`
+	QuotedAt time.Time `json:"quoted_at"`
+
+	// ReservationId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	ReservationId *Id    `json:"reservation_id,omitempty"`
+	Summary       string `json:"summary"`
+
+	// Total Money in the smallest unit of its ISO 4217 currency, and as text
+	Total Money `json:"total"`
+}
+
+// QuoteIn What is to be lent: lines with a tool or a model each, or the lines of a reservation
+type QuoteIn struct {
+	// Lines Of a reservation: how much its lines are used; a line that is left out is quoted without use
+	Lines []QuoteLineIn `json:"lines"`
+
+	// Member An id or the people's own name for it
+	Member *Ref `json:"member,omitempty"`
+
+	// Period A half-open stretch of time: `from` belongs to it, `until` does not
+	Period *PeriodIn `json:"period,omitempty"`
+
+	// Reservation UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Reservation *Id `json:"reservation,omitempty"`
+}
+
+// QuoteLine What one tool, or any of a model, was said to cost, and why
+type QuoteLine struct {
+	// CostsEdition On which edition of the model's costs it rests; 0: what is usual
+	CostsEdition int64 `json:"costs_edition"`
+
+	// Deposit Money in the smallest unit of its ISO 4217 currency, and as text
+	Deposit      *Money `json:"deposit,omitempty"`
+	ExpectedUses int64  `json:"expected_uses"`
+
+	// Late What bringing it back late would cost
+	//
+	// Example: Each day late costs 2.00 EUR.
+	Late  *string      `json:"late,omitempty"`
+	Line  int          `json:"line"`
+	Parts []ChargePart `json:"parts"`
+
+	// Period A half-open stretch of time: `from` belongs to it, `until` does not
+	Period Period `json:"period"`
+
+	// RulesEdition On which edition of the club's rules it rests; 0: what is usual
+	RulesEdition int64 `json:"rules_edition"`
+
+	// Tool Its number
+	Tool *string `json:"tool,omitempty"`
+
+	// ToolId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	ToolId *Id `json:"tool_id,omitempty"`
+
+	// ToolModel A short name that serves as an id: letters, digits, dot, dash, underscore
+	ToolModel Code `json:"tool_model"`
+
+	// ToolModelId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	ToolModelId Id `json:"tool_model_id"`
+
+	// Total Money in the smallest unit of its ISO 4217 currency, and as text
+	Total Money `json:"total"`
+
+	// Unit What is counted, as of uses
+	Unit ChargedUnit `json:"unit"`
+}
+
+// QuoteLineIn One tool, or any of a model, and how much it is expected to be used; of a reservation one of its lines
+type QuoteLineIn struct {
+	// ExpectedUses In units of the model's costs: holes, pulls …
+	ExpectedUses int `json:"expected_uses"`
+
+	// Line Which line of the reservation, from 0
+	Line *int `json:"line,omitempty"`
+
+	// Period A half-open stretch of time: `from` belongs to it, `until` does not
+	Period *PeriodIn `json:"period,omitempty"`
+
+	// Tool An id or the people's own name for it
+	Tool *Ref `json:"tool,omitempty"`
+
+	// ToolModel An id or the people's own name for it
+	ToolModel *Ref `json:"tool_model,omitempty"`
+}
+
+// QuotePage A page of a list; there are more while it has `next`
+type QuotePage struct {
+	Items []Quote `json:"items"`
+	Next  *string `json:"next,omitempty"`
 }
 
 // Reading One observation of a feature, as it was entered and as it counts
@@ -18961,6 +19356,9 @@ type InProcedure = Ref
 // InProcedureEdition An id or the people's own name for it
 type InProcedureEdition = Ref
 
+// InQuote UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+type InQuote = Id
+
 // InReading UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 type InReading = Id
 
@@ -20060,6 +20458,18 @@ type GetLoanParams struct {
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
 
+// ChargeLoanParams defines parameters for ChargeLoan.
+type ChargeLoanParams struct {
+	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// CorrectLoanChargeParams defines parameters for CorrectLoanCharge.
+type CorrectLoanChargeParams struct {
+	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
 // ExtendLoanParams defines parameters for ExtendLoan.
 type ExtendLoanParams struct {
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
@@ -20342,6 +20752,24 @@ type RetireProcedureParams struct {
 
 // CreatePurchaseParams defines parameters for CreatePurchase.
 type CreatePurchaseParams struct {
+	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListQuotesParams defines parameters for ListQuotes.
+type ListQuotesParams struct {
+	// Member Only this member's
+	Member *Ref `form:"member,omitempty" json:"member,omitempty"`
+
+	// Limit How many items a page holds at most
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor The `next` of the page before
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// CreateQuoteParams defines parameters for CreateQuote.
+type CreateQuoteParams struct {
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -21632,6 +22060,12 @@ type ReverseLedgerEntryJSONRequestBody = EntryReversalIn
 // PatchLendingRulesApplicationMergePatchPlusJSONRequestBody defines body for PatchLendingRules for application/merge-patch+json ContentType.
 type PatchLendingRulesApplicationMergePatchPlusJSONRequestBody = LendingRulesPatch
 
+// ChargeLoanJSONRequestBody defines body for ChargeLoan for application/json ContentType.
+type ChargeLoanJSONRequestBody = LoanChargeIn
+
+// CorrectLoanChargeJSONRequestBody defines body for CorrectLoanCharge for application/json ContentType.
+type CorrectLoanChargeJSONRequestBody = LoanChargeCorrectionIn
+
 // ExtendLoanJSONRequestBody defines body for ExtendLoan for application/json ContentType.
 type ExtendLoanJSONRequestBody = ExtendIn
 
@@ -21688,6 +22122,9 @@ type EditProcedureJSONRequestBody = ProcedureEditionIn
 
 // CreatePurchaseJSONRequestBody defines body for CreatePurchase for application/json ContentType.
 type CreatePurchaseJSONRequestBody = PurchaseIn
+
+// CreateQuoteJSONRequestBody defines body for CreateQuote for application/json ContentType.
+type CreateQuoteJSONRequestBody = QuoteIn
 
 // CreateReadingsJSONRequestBody defines body for CreateReadings for application/json ContentType.
 type CreateReadingsJSONRequestBody = ReadingPost
@@ -24044,6 +24481,15 @@ type ServerInterface interface {
 	// GetLoan A loan
 	// (GET /v1/clubs/{club}/loans/{loan})
 	GetLoan(ctx echo.Context, club InClub, loan InLoan, params GetLoanParams) error
+	// GetLoanCharge What a loan was charged, or would be
+	// (GET /v1/clubs/{club}/loans/{loan}/charge)
+	GetLoanCharge(ctx echo.Context, club InClub, loan InLoan) error
+	// ChargeLoan Charge a loan
+	// (POST /v1/clubs/{club}/loans/{loan}/charge)
+	ChargeLoan(ctx echo.Context, club InClub, loan InLoan, params ChargeLoanParams) error
+	// CorrectLoanCharge Correct what a loan was charged
+	// (POST /v1/clubs/{club}/loans/{loan}/charge/correct)
+	CorrectLoanCharge(ctx echo.Context, club InClub, loan InLoan, params CorrectLoanChargeParams) error
 	// ExtendLoan Keep a tool longer, where that hurts nobody
 	// (POST /v1/clubs/{club}/loans/{loan}/extend)
 	ExtendLoan(ctx echo.Context, club InClub, loan InLoan, params ExtendLoanParams) error
@@ -24173,6 +24619,15 @@ type ServerInterface interface {
 	// CreatePurchase The club bought something
 	// (POST /v1/clubs/{club}/purchases)
 	CreatePurchase(ctx echo.Context, club InClub, params CreatePurchaseParams) error
+	// ListQuotes Quotes, newest first
+	// (GET /v1/clubs/{club}/quotes)
+	ListQuotes(ctx echo.Context, club InClub, params ListQuotesParams) error
+	// CreateQuote What would it cost?
+	// (POST /v1/clubs/{club}/quotes)
+	CreateQuote(ctx echo.Context, club InClub, params CreateQuoteParams) error
+	// GetQuote A quote
+	// (GET /v1/clubs/{club}/quotes/{quote})
+	GetQuote(ctx echo.Context, club InClub, quote InQuote) error
 	// ListReadings Readings, newest first
 	// (GET /v1/clubs/{club}/readings)
 	ListReadings(ctx echo.Context, club InClub, params ListReadingsParams) error
@@ -28994,6 +29449,122 @@ func (w *ServerInterfaceWrapper) GetLoan(ctx echo.Context) error {
 	return err
 }
 
+// GetLoanCharge converts echo context to params.
+func (w *ServerInterfaceWrapper) GetLoanCharge(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "loan" -------------
+	var loan InLoan
+
+	err = runtime.BindStyledParameterWithOptions("simple", "loan", ctx.Param("loan"), &loan, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter loan: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetLoanCharge(ctx, club, loan)
+	return err
+}
+
+// ChargeLoan converts echo context to params.
+func (w *ServerInterfaceWrapper) ChargeLoan(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "loan" -------------
+	var loan InLoan
+
+	err = runtime.BindStyledParameterWithOptions("simple", "loan", ctx.Param("loan"), &loan, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter loan: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ChargeLoanParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ChargeLoan(ctx, club, loan, params)
+	return err
+}
+
+// CorrectLoanCharge converts echo context to params.
+func (w *ServerInterfaceWrapper) CorrectLoanCharge(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "loan" -------------
+	var loan InLoan
+
+	err = runtime.BindStyledParameterWithOptions("simple", "loan", ctx.Param("loan"), &loan, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter loan: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params CorrectLoanChargeParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.CorrectLoanCharge(ctx, club, loan, params)
+	return err
+}
+
 // ExtendLoan converts echo context to params.
 func (w *ServerInterfaceWrapper) ExtendLoan(ctx echo.Context) error {
 	var err error
@@ -30787,6 +31358,107 @@ func (w *ServerInterfaceWrapper) CreatePurchase(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.CreatePurchase(ctx, club, params)
+	return err
+}
+
+// ListQuotes converts echo context to params.
+func (w *ServerInterfaceWrapper) ListQuotes(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListQuotesParams
+	// ------------- Optional query parameter "member" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "member", ctx.QueryParams(), &params.Member, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter member: %s", err))
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// ------------- Optional query parameter "cursor" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "cursor", ctx.QueryParams(), &params.Cursor, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter cursor: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListQuotes(ctx, club, params)
+	return err
+}
+
+// CreateQuote converts echo context to params.
+func (w *ServerInterfaceWrapper) CreateQuote(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params CreateQuoteParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.CreateQuote(ctx, club, params)
+	return err
+}
+
+// GetQuote converts echo context to params.
+func (w *ServerInterfaceWrapper) GetQuote(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "quote" -------------
+	var quote InQuote
+
+	err = runtime.BindStyledParameterWithOptions("simple", "quote", ctx.Param("quote"), &quote, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter quote: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetQuote(ctx, club, quote)
 	return err
 }
 
@@ -36231,6 +36903,9 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.PATCH(options.BaseURL+"/v1/clubs/:club/lending-rules", wrapper.PatchLendingRules, options.OperationMiddlewares["patchLendingRules"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/loans", wrapper.ListLoans, options.OperationMiddlewares["listLoans"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/loans/:loan", wrapper.GetLoan, options.OperationMiddlewares["getLoan"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/loans/:loan/charge", wrapper.GetLoanCharge, options.OperationMiddlewares["getLoanCharge"]...)
+	router.POST(options.BaseURL+"/v1/clubs/:club/loans/:loan/charge", wrapper.ChargeLoan, options.OperationMiddlewares["chargeLoan"]...)
+	router.POST(options.BaseURL+"/v1/clubs/:club/loans/:loan/charge/correct", wrapper.CorrectLoanCharge, options.OperationMiddlewares["correctLoanCharge"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/loans/:loan/extend", wrapper.ExtendLoan, options.OperationMiddlewares["extendLoan"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/loans/:loan/hand-over", wrapper.OfferHandOver, options.OperationMiddlewares["offerHandOver"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/loans/:loan/hand-over/confirm", wrapper.ConfirmHandOver, options.OperationMiddlewares["confirmHandOver"]...)
@@ -36274,6 +36949,9 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/clubs/:club/procedures/:procedure/editions/:procedure_edition", wrapper.GetProcedureEdition, options.OperationMiddlewares["getProcedureEdition"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/procedures/:procedure/retire", wrapper.RetireProcedure, options.OperationMiddlewares["retireProcedure"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/purchases", wrapper.CreatePurchase, options.OperationMiddlewares["createPurchase"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/quotes", wrapper.ListQuotes, options.OperationMiddlewares["listQuotes"]...)
+	router.POST(options.BaseURL+"/v1/clubs/:club/quotes", wrapper.CreateQuote, options.OperationMiddlewares["createQuote"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/quotes/:quote", wrapper.GetQuote, options.OperationMiddlewares["getQuote"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/readings", wrapper.ListReadings, options.OperationMiddlewares["listReadings"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/readings", wrapper.CreateReadings, options.OperationMiddlewares["createReadings"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/readings/:reading", wrapper.GetReading, options.OperationMiddlewares["getReading"]...)

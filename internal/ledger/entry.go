@@ -62,6 +62,11 @@ func FindEntry(b *postgres.Batch, id uuid.UUID) *postgres.Rows[Entry] {
 	return postgres.Query[Entry](b, selectEntries+`and e.id = $2`, b.Club, id)
 }
 
+// FindEntries looks up the entries whose ids a query gives, by the club ($1) and args.
+func FindEntries(b *postgres.Batch, ids string, args ...any) *postgres.Rows[Entry] {
+	return postgres.Query[Entry](b, selectEntries+`and e.id in (`+ids+`) order by e.number`, append([]any{b.Club}, args...)...)
+}
+
 // Filter narrows a list of entries; zero values narrow nothing.
 type Filter struct {
 	Kind, Member, Tool string // member and tool by id or name
