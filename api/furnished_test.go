@@ -73,6 +73,7 @@ func furnished(t *testing.T) *world {
 	w.do("POST", w.at("charges"), books, row{"member": "A7", "tool": "M7", "reason": "use", "amount": row{"minor": 450}, "note": "=two holes, \"dry\"\r\n"}).want(201)
 	w.do("POST", w.at("charge-rules"), books, row{"valid_from": w.day(0), "late_per_day": money(200), "consumables": []row{{"kind": "reamer", "per_unit": money(20)}, {"kind": "drift", "per_unit": money(5)}}, "exempt": []string{"guests", "officers"}, "note": "=as decided, \"all\"\r\n"}).want(201)
 	w.do("POST", w.at("tool-models/MIC/costs"), books, row{"valid_from": w.day(0), "cost": money(9000), "note": "-a guess | for now"}).want(201)
+	add("quotes", row{"member": "A7", "period": w.period(1, 3), "lines": []row{{"tool": "M7", "expected_uses": 3}, {"tool_model": "G318", "expected_uses": 0}}})
 	w.do("POST", w.at("ledger/closings"), books, row{"closed_until": "2026-01-31", "note": "-looked | through"}).want(201)
 	w.bankTells(books, "?decimal=point&dates=ymd", "date,amount,reference,name\n2026-05-01,4.50,\"=A7, \"\"holes\"\"\",@Ada\n").want(201)
 	add("readings", row{"joint": "left-upper", "value": "0.322 in", "with": "bore_gauge", "stage": "reamed"})

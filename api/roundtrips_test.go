@@ -275,6 +275,13 @@ var roundTrips = []struct {
 	{"createToolCosts", 2, func(w *world, _ int) *response {
 		return w.do("POST", w.at("tool-models/MIC/costs"), w.officer, row{"valid_from": w.day(0), "life": 4000})
 	}},
+	{"createQuote", 2, func(w *world, _ int) *response {
+		return w.do("POST", w.at("quotes"), w.officer, row{"period": w.period(0, 5), "lines": []row{{"tool": "M7", "expected_uses": 3}, {"tool_model": "MIC", "expected_uses": 3}}})
+	}},
+	{"createQuote of a reservation", 2, func(w *world, _ int) *response {
+		return w.do("POST", w.at("quotes"), w.officer, row{"reservation": w.booked, "lines": []row{{"line": 0, "expected_uses": 3}}})
+	}},
+	{"listQuotes", 1, func(w *world, _ int) *response { return w.do("GET", w.at("quotes?member=M1&limit=1"), w.officer, nil) }},
 	{"listImports", 1, func(w *world, _ int) *response { return w.do("GET", w.at("imports?limit=1"), w.officer, nil) }},
 	{"createImport", 2, func(w *world, turn int) *response {
 		return w.bring(w.officer, "members", "", fmt.Sprintf("number,name,garage\ni%d,A,north\nj%d,B,north\n", turn, turn))
@@ -338,9 +345,12 @@ var roundTrips = []struct {
 	{"getCutSize", 1, func(w *world, _ int) *response { return w.do("GET", w.at("tools/W8/cut-size"), w.officer, nil) }},
 	{"getToolModelLife", 1, func(w *world, _ int) *response { return w.do("GET", w.at("tool-models/R8/life"), w.officer, nil) }},
 	{"getToolChart", 1, func(w *world, _ int) *response { return w.do("GET", w.at("tools/M7/chart"), w.officer, nil) }},
-	{"createHandout of what nobody reserved, and createReturn", 6, func(w *world, turn int) *response {
-		w.do("POST", w.at("handouts"), w.officer, row{"member": "M1", "tools": []row{{"tool": fmt.Sprint("lent", turn)}}}).want(201)
-		return w.do("POST", w.at("returns"), w.officer, row{"garage": "north", "tools": []row{{"tool": fmt.Sprint("lent", turn), "parts": 1}}})
+	{"createHandout of what nobody reserved, createReturn, getLoanCharge and chargeLoan", 9, func(w *world, turn int) *response {
+		out := w.do("POST", w.at("handouts"), w.officer, row{"member": "M1", "tools": []row{{"tool": fmt.Sprint("lent", turn)}}}).want(201)
+		w.do("POST", w.at("returns"), w.officer, row{"garage": "north", "tools": []row{{"tool": fmt.Sprint("lent", turn), "parts": 1}}}).want(201)
+		at := w.at("loans/" + out.str("loans", 0, "id") + "/charge")
+		w.do("GET", at, w.officer, nil).want(200)
+		return w.do("POST", at, w.as("treasurer"), row{"damage": row{"amount": money(5), "note": "scratched"}})
 	}},
 	{"createHandout of two tools, undoHandout", 6, func(w *world, turn int) *response {
 		out := w.do("POST", w.at("handouts"), w.officer, row{"member": "M1", "tools": []row{{"tool": fmt.Sprint("more", turn)}, {"tool": fmt.Sprint("most", turn)}}}).want(201)

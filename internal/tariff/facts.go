@@ -53,9 +53,9 @@ type Facts struct {
 }
 
 // factsOf tells the facts of each row of wanted: line, member_id, tool_id, model_id,
-// garage_id, loan_id, starts, ends; null: of any tool, of the tool's model, at its home
-// garage, no loan yet. A tool's life is told by the charges that stand of the loans
-// between two replacements, but for the loan's own. Served by charge_rule_edition,
+// garage_id, loan_id, starts, ends; no tool or garage for any of the model, no loan before
+// it begins. A tool's life is told by the charges that stand of the loans between two
+// replacements, but for the loan's own. Served by charge_rule_edition,
 // tool_cost_edition, loan_charge_of_tool and tool_renewal_of_tool.
 const factsOf = `
 	select w.line, p.id as member_id, p.number as member, p.host_id is not null as guest, p.roles, w.tool_id, coalesce(t.number, '') as tool,
@@ -67,10 +67,10 @@ const factsOf = `
 	       coalesce(s.before_units, 0) as before_units, coalesce(s.before_charged, 0) as before_charged, coalesce(s.done_units, 0) as done_units,
 	       coalesce(s.done_charged, 0) as done_charged, coalesce(s.later_charged, 0) as later_charged
 	from wanted w
-	join member p on p.club_id = $1 and p.id = w.member_id
-	left join tool t on t.club_id = $1 and t.id = w.tool_id
-	join tool_model m on m.club_id = $1 and m.id = coalesce(w.model_id, t.model_id)
-	left join garage g on g.club_id = $1 and g.id = coalesce(w.garage_id, t.garage_id)
+	cross join lateral (select x.id, x.number, x.host_id, x.roles from member x where x.club_id = $1 and x.id = w.member_id limit 1) p
+	left join lateral (select x.number, x.deposit_minor from tool x where x.club_id = $1 and x.id = w.tool_id limit 1) t on true
+	cross join lateral (select x.id, x.code, x.kind, x.charge_minor, x.value_minor, x.deposit_minor from tool_model x where x.club_id = $1 and x.id = w.model_id limit 1) m
+	left join lateral (select x.time_zone from garage x where x.club_id = $1 and x.id = w.garage_id limit 1) g on true
 	left join lateral (select e.id, e.number, e.late_minor, e.late_most_minor, e.late_grace_days, e.least_minor, e.consumables, e.exempt from charge_rule e
 		where e.club_id = $1 and e.valid_from <= (w.starts at time zone 'UTC')::date order by e.number desc limit 1) r on true
 	left join lateral (select e.id, e.number, e.cost_minor, e.sharpenings, e.sharpening_minor, e.residual_minor, e.life, e.unit, e.defaults from tool_cost e
@@ -134,32 +134,34 @@ func FactsOfWishes(b *postgres.Batch, who Who, wishes []Wish) *postgres.Rows[Fac
 	n := len(args)
 	args = append(args, lines, tools, numbers, models, codes, starts, ends)
 	return postgres.Query[Facts](b, `
-		with wanted as (
-			select u.line, (`+who.query+`) as member_id, t.id as tool_id, m.id as model_id,
-			       null::uuid as garage_id, null::uuid as loan_id, u.starts, u.ends
+		with wanted as materialized (
+			select u.line, (`+who.query+`) as member_id, t.id as tool_id, coalesce(m.id, t.model_id) as model_id,
+			       t.garage_id, null::uuid as loan_id, u.starts, u.ends
 			from unnest(`+fmt.Sprintf(`$%d::integer[], $%d::uuid[], $%d::text[], $%d::uuid[], $%d::text[], $%d::timestamptz[], $%d::timestamptz[]`, n+1, n+2, n+3, n+4, n+5, n+6, n+7)+`)
 				as u(line, tool, number, model, code, starts, ends)
-			left join tool t on t.club_id = $1 and (t.id = u.tool or t.number = u.number)
-			left join tool_model m on m.club_id = $1 and (m.id = u.model or m.code = u.code)
+			left join lateral (select x.id, x.model_id, x.garage_id from tool x where x.club_id = $1 and x.id = u.tool
+				union all select x.id, x.model_id, x.garage_id from tool x where x.club_id = $1 and x.number = u.number) t on true
+			left join lateral (select x.id from tool_model x where x.club_id = $1 and x.id = u.model union all select x.id from tool_model x where x.club_id = $1 and x.code = u.code) m on true
 		)`+factsOf, args...)
 }
 
 // FactsOfReservation are the facts of each line of a reservation that is not cancelled.
 func FactsOfReservation(b *postgres.Batch, id uuid.UUID) *postgres.Rows[Facts] {
 	return postgres.Query[Facts](b, `
-		with wanted as (
-			select b.line, r.member_id, b.tool_id, null::uuid as model_id, b.garage_id, null::uuid as loan_id, lower(b.period) as starts, upper(b.period) as ends
-			from reservation r join booking b on b.club_id = r.club_id and b.reservation_id = r.id
+		with wanted as materialized (
+			select b.line, r.member_id, b.tool_id, t.model_id, coalesce(b.garage_id, t.garage_id) as garage_id, null::uuid as loan_id, lower(b.period) as starts, upper(b.period) as ends
+			from reservation r join booking b on b.club_id = r.club_id and b.reservation_id = r.id join tool t on t.club_id = b.club_id and t.id = b.tool_id
 			where r.club_id = $1 and r.id = $2 and b.state <> 'cancelled'
 		)`+factsOf, b.Club, id)
 }
 
 func factsOfLoan(b *postgres.Batch, id uuid.UUID) *postgres.Rows[Facts] {
 	return postgres.Query[Facts](b, `
-		with wanted as (
-			select 0 as line, l.member_id, l.tool_id, null::uuid as model_id, b.garage_id, l.id as loan_id, l.collected_at as starts,
+		with wanted as materialized (
+			select 0 as line, l.member_id, l.tool_id, t.model_id, coalesce(b.garage_id, t.garage_id) as garage_id, l.id as loan_id, l.collected_at as starts,
 			       coalesce(upper(l.period_out), upper(b.period)) as ends -- a return makes the booking end when it happened
 			from loan l join booking b on b.club_id = l.club_id and b.reservation_id = l.reservation_id and b.line = l.line
+			join tool t on t.club_id = l.club_id and t.id = l.tool_id
 			where l.club_id = $1 and l.id = $2
 		)`+factsOf, b.Club, id)
 }

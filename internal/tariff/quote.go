@@ -96,13 +96,11 @@ type quotedRow struct {
 }
 
 const withQuoted = `
-	select q.id, q.member_id, p.number as member, q.reservation_id, q.currency::text as currency, q.by_member, q.quoted_at, l.line, l.tool_id, coalesce(t.number, '') as tool, l.model_id, m.code as model,
+	select q.id, q.member_id, (select p.number from member p where p.club_id = q.club_id and p.id = q.member_id) as member, q.reservation_id, q.currency::text as currency, q.by_member, q.quoted_at, l.line, l.tool_id, coalesce((select t.number from tool t where t.club_id = l.club_id and t.id = l.tool_id), '') as tool,
+	       l.model_id, (select m.code from tool_model m where m.club_id = l.club_id and m.id = l.model_id) as model,
 	       lower(l.period) as starts, upper(l.period) as ends, l.rule_id, l.cost_id, l.deposit_minor, l.reckoned
 	from page q
-	join member p on p.club_id = q.club_id and p.id = q.member_id
 	join quote_line l on l.club_id = q.club_id and l.quote_id = q.id
-	left join tool t on t.club_id = l.club_id and t.id = l.tool_id
-	join tool_model m on m.club_id = l.club_id and m.id = l.model_id
 	order by q.id desc, l.line`
 
 // Quotes is the result of a query; empty until its batch was sent.
