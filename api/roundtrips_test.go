@@ -267,21 +267,6 @@ var roundTrips = []struct {
 		return w.do("GET", w.at("ledger/accounts"), w.as("treasurer"), nil)
 	}},
 	{"getStatement", 1, func(w *world, _ int) *response { return w.do("GET", w.at("members/M1/statement"), w.officer, nil) }},
-	{"listChargeRules", 1, func(w *world, _ int) *response { return w.do("GET", w.at("charge-rules"), w.officer, nil) }},
-	{"createChargeRules", 2, func(w *world, _ int) *response {
-		return w.do("POST", w.at("charge-rules"), w.officer, row{"valid_from": w.day(0), "late_per_day": money(100)})
-	}},
-	{"listToolCosts", 1, func(w *world, _ int) *response { return w.do("GET", w.at("tool-models/MIC/costs"), w.officer, nil) }},
-	{"createToolCosts", 2, func(w *world, _ int) *response {
-		return w.do("POST", w.at("tool-models/MIC/costs"), w.officer, row{"valid_from": w.day(0), "life": 4000})
-	}},
-	{"createQuote", 2, func(w *world, _ int) *response {
-		return w.do("POST", w.at("quotes"), w.officer, row{"period": w.period(0, 5), "lines": []row{{"tool": "M7", "expected_uses": 3}, {"tool_model": "MIC", "expected_uses": 3}}})
-	}},
-	{"createQuote of a reservation", 2, func(w *world, _ int) *response {
-		return w.do("POST", w.at("quotes"), w.officer, row{"reservation": w.booked, "lines": []row{{"line": 0, "expected_uses": 3}}})
-	}},
-	{"listQuotes", 1, func(w *world, _ int) *response { return w.do("GET", w.at("quotes?member=M1&limit=1"), w.officer, nil) }},
 	{"listImports", 1, func(w *world, _ int) *response { return w.do("GET", w.at("imports?limit=1"), w.officer, nil) }},
 	{"createImport", 2, func(w *world, turn int) *response {
 		return w.bring(w.officer, "members", "", fmt.Sprintf("number,name,garage\ni%d,A,north\nj%d,B,north\n", turn, turn))
