@@ -9535,6 +9535,15 @@ type EarlierCharge struct {
 // EditionFrom The first day on which it is valid, by the clock of UTC: today or later, and no earlier than the newest edition's; on the same day the newer edition takes the older one's place
 type EditionFrom = openapi_types.Date
 
+// Elsewhere That it came with the vehicle from another club, and was measured or done there
+type Elsewhere struct {
+	// ClubId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	ClubId Id `json:"club_id"`
+
+	// Text Example: It came from another club, and was measured there.
+	Text string `json:"text"`
+}
+
 // EndFloatIn End float measured without shims and the shims at hand
 type EndFloatIn struct {
 	// EndFloat A length with its standard uncertainty. `u` left out is filled in and said in `assumed`
@@ -10877,9 +10886,9 @@ type HistoryBoss struct {
 	HardnessHb *float64         `json:"hardness_hb,omitempty"`
 	Kind       *HistoryBossKind `json:"kind,omitempty"`
 
-	// Material Example: steel
-	Material      *string `json:"material,omitempty"`
-	MinimumWallNm *int64  `json:"minimum_wall_nm,omitempty"`
+	// Material What it is made of; strengths are the least of a common grade
+	Material      *BossMaterial `json:"material,omitempty"`
+	MinimumWallNm *int64        `json:"minimum_wall_nm,omitempty"`
 
 	// OuterNm Nanometres
 	OuterNm *HistorySize `json:"outer_nm,omitempty"`
@@ -10943,6 +10952,17 @@ type HistoryContent struct {
 	Vehicle    HistoryVehicle     `json:"vehicle"`
 	Voids      []HistoryVoid      `json:"voids"`
 	WearEvents []HistoryWearEvent `json:"wear_events"`
+}
+
+// HistoryCounts How many of each
+type HistoryCounts struct {
+	Distances  int `json:"distances"`
+	Joints     int `json:"joints"`
+	Photos     int `json:"photos"`
+	Readings   int `json:"readings"`
+	Records    int `json:"records"`
+	Voids      int `json:"voids"`
+	WearEvents int `json:"wear_events"`
 }
 
 // HistoryDigests For each row of `content`, in its order, the SHA-256 of its canonical form (RFC 8785)
@@ -11087,6 +11107,31 @@ type HistoryHash = string
 // HistoryId The id that it has where it came from
 type HistoryId = openapi_types.UUID
 
+// HistoryImport A document that was taken in
+type HistoryImport struct {
+	// Already This very content was taken in before; nothing was done
+	Already bool `json:"already"`
+
+	// From The club that gave the document out
+	From HistoryFrom `json:"from"`
+
+	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Id     Id        `json:"id"`
+	MadeAt time.Time `json:"made_at"`
+
+	// MemberId Who brought it in
+	MemberId openapi_types.UUID `json:"member_id"`
+
+	// Report What became of a document
+	Report HistoryReport `json:"report"`
+}
+
+// HistoryImportPage A page of a list; there are more while it has `next`
+type HistoryImportPage struct {
+	Items []HistoryImport `json:"items"`
+	Next  *string         `json:"next,omitempty"`
+}
+
 // HistoryInstrument What measured, as far as it says how well: never its number or whose it is
 type HistoryInstrument struct {
 	CalibratedOn   *openapi_types.Date `json:"calibrated_on,omitempty"`
@@ -11134,6 +11179,18 @@ type HistoryJoint struct {
 
 	// Template What joints of this kind have in common, in full: the other club may have no such template, or another of the same code
 	Template HistoryTemplate `json:"template"`
+}
+
+// HistoryLeftOut A row that was not taken, and why
+type HistoryLeftOut struct {
+	// At JSON Pointer into the document
+	//
+	// Example: /content/readings/3
+	At string `json:"at"`
+
+	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Id   *Id    `json:"id,omitempty"`
+	Text string `json:"text"`
 }
 
 // HistoryMeans How the joint can be got at
@@ -11255,6 +11312,32 @@ type HistoryRecord struct {
 
 	// Place In the chain of its origin, from 1
 	Place int `json:"place"`
+}
+
+// HistoryReport What became of a document
+type HistoryReport struct {
+	// Hash SHA-256 in hexadecimal digits
+	Hash    HistoryHash      `json:"hash"`
+	LeftOut []HistoryLeftOut `json:"left_out"`
+
+	// LeftOutCount How many there are; the first 500 are listed
+	LeftOutCount int    `json:"left_out_count"`
+	Summary      string `json:"summary"`
+
+	// Taken How many of each
+	Taken HistoryCounts `json:"taken"`
+
+	// There What was here before
+	//
+	// Example: {"distances":0,"joints":0,"photos":0,"readings":0,"records":0,"voids":0,"wear_events":0}
+	There HistoryCounts `json:"there"`
+
+	// Vehicle A short name that serves as an id: letters, digits, dot, dash, underscore
+	Vehicle Code `json:"vehicle"`
+
+	// VehicleId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	VehicleId Id     `json:"vehicle_id"`
+	Warnings  []Text `json:"warnings"`
 }
 
 // HistorySize Nanometres
@@ -14992,9 +15075,12 @@ type Reading struct {
 	Kind    ReadingKind `json:"kind"`
 
 	// MemberId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
-	MemberId   Id        `json:"member_id"`
-	PartLength *bool     `json:"part_length,omitempty"`
-	ReceivedAt time.Time `json:"received_at"`
+	MemberId Id `json:"member_id"`
+
+	// Origin That it came with the vehicle from another club, and was measured or done there
+	Origin     *Elsewhere `json:"origin,omitempty"`
+	PartLength *bool      `json:"part_length,omitempty"`
+	ReceivedAt time.Time  `json:"received_at"`
 
 	// Size A length in the unit asked for
 	Size Length `json:"size"`
@@ -15501,6 +15587,20 @@ type RecommendationInGuidance string
 type RecommendationPage struct {
 	Items []Recommendation `json:"items"`
 	Next  *string          `json:"next,omitempty"`
+}
+
+// RecordComparison Whether a content is that of a record
+type RecordComparison struct {
+	Matches bool   `json:"matches"`
+	Summary string `json:"summary"`
+}
+
+// RecordComparisonIn A content that somebody holds
+type RecordComparisonIn struct {
+	// Content The content's JSON as a text, in any spelling: it is brought to its canonical form (RFC 8785) first
+	//
+	// Example: {"schema":"pinwright-record/1"}
+	Content string `json:"content"`
 }
 
 // RecordContent What a record says, in plain facts: lengths in nanometres, times in UTC, members by id only. Its hash is the SHA-256 of its canonical form (RFC 8785), so whoever has the content can work the
@@ -18803,6 +18903,9 @@ type VehicleRecord struct {
 	Hash   RecordHash `json:"hash"`
 	MadeAt time.Time  `json:"made_at"`
 
+	// Origin That it came with the vehicle from another club, and was measured or done there
+	Origin *Elsewhere `json:"origin,omitempty"`
+
 	// Place In the chain, from 1
 	//
 	// Example: 1
@@ -19304,6 +19407,9 @@ type InGaugeStudy = Id
 
 // InHistoryConsent UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 type InHistoryConsent = Id
+
+// InHistoryImport UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+type InHistoryImport = Id
 
 // InImport UUID; made by the server unless the client gives one of version 7 (RFC 9562)
 type InImport = Id
@@ -20036,6 +20142,24 @@ type UndoHandout409ApplicationProblemPlusJSONResponseBody struct {
 type WithdrawHistoryConsentParams struct {
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListHistoryImportsParams defines parameters for ListHistoryImports.
+type ListHistoryImportsParams struct {
+	// Limit How many items a page holds at most
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor The `next` of the page before
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// CreateHistoryImportParams defines parameters for CreateHistoryImport.
+type CreateHistoryImportParams struct {
+	// Owner Whose it is here, by id or number: you unless given. Of a vehicle that is here it changes nothing
+	Owner *Ref `form:"owner,omitempty" json:"owner,omitempty"`
+
+	// Code What the vehicle is called here: as there unless given
+	Code *Code `form:"code,omitempty" json:"code,omitempty"`
 }
 
 // ListIdentitiesParams defines parameters for ListIdentities.
@@ -22021,6 +22145,9 @@ type CreateGuestJSONRequestBody = GuestIn
 // CreateHandoutJSONRequestBody defines body for CreateHandout for application/json ContentType.
 type CreateHandoutJSONRequestBody = HandoutIn
 
+// CreateHistoryImportJSONRequestBody defines body for CreateHistoryImport for application/json ContentType.
+type CreateHistoryImportJSONRequestBody = HistoryDocument
+
 // LinkIdentityJSONRequestBody defines body for LinkIdentity for application/json ContentType.
 type LinkIdentityJSONRequestBody = IdentityIn
 
@@ -22260,6 +22387,9 @@ type JoinWaitingListJSONRequestBody = WaitingEntryIn
 
 // DeclineWaitingOfferJSONRequestBody defines body for DeclineWaitingOffer for application/json ContentType.
 type DeclineWaitingOfferJSONRequestBody = WaitingDeclineIn
+
+// CompareRecordJSONRequestBody defines body for CompareRecord for application/json ContentType.
+type CompareRecordJSONRequestBody = RecordComparisonIn
 
 // Getter for additional properties for AgainstRulesProblem. Returns the specified
 // element and whether it was found
@@ -24352,6 +24482,15 @@ type ServerInterface interface {
 	// WithdrawHistoryConsent Withdraw a consent
 	// (POST /v1/clubs/{club}/history-consents/{history_consent}/withdraw)
 	WithdrawHistoryConsent(ctx echo.Context, club InClub, historyConsent InHistoryConsent, params WithdrawHistoryConsentParams) error
+	// ListHistoryImports Vehicles' histories that were taken in, newest first
+	// (GET /v1/clubs/{club}/history-imports)
+	ListHistoryImports(ctx echo.Context, club InClub, params ListHistoryImportsParams) error
+	// CreateHistoryImport Take a vehicle with its whole history in
+	// (POST /v1/clubs/{club}/history-imports)
+	CreateHistoryImport(ctx echo.Context, club InClub, params CreateHistoryImportParams) error
+	// GetHistoryImport A history that was taken in, with what became of it
+	// (GET /v1/clubs/{club}/history-imports/{history_import})
+	GetHistoryImport(ctx echo.Context, club InClub, historyImport InHistoryImport) error
 	// ListIdentities Own identities at the OpenID Connect issuer; an officer sees all
 	// (GET /v1/clubs/{club}/identities)
 	ListIdentities(ctx echo.Context, club InClub, params ListIdentitiesParams) error
@@ -24967,6 +25106,9 @@ type ServerInterface interface {
 	// GetRecordStanding Does a record stand
 	// (GET /v1/records/{record_hash})
 	GetRecordStanding(ctx echo.Context, recordHash InRecordHash) error
+	// CompareRecord Is this what a record says
+	// (POST /v1/records/{record_hash})
+	CompareRecord(ctx echo.Context, recordHash InRecordHash) error
 	// GetHistorySchema The JSON Schema of a vehicle's history
 	// (GET /v1/schemas/history/1)
 	GetHistorySchema(ctx echo.Context) error
@@ -27517,6 +27659,94 @@ func (w *ServerInterfaceWrapper) WithdrawHistoryConsent(ctx echo.Context) error 
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.WithdrawHistoryConsent(ctx, club, historyConsent, params)
+	return err
+}
+
+// ListHistoryImports converts echo context to params.
+func (w *ServerInterfaceWrapper) ListHistoryImports(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListHistoryImportsParams
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// ------------- Optional query parameter "cursor" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "cursor", ctx.QueryParams(), &params.Cursor, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter cursor: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListHistoryImports(ctx, club, params)
+	return err
+}
+
+// CreateHistoryImport converts echo context to params.
+func (w *ServerInterfaceWrapper) CreateHistoryImport(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params CreateHistoryImportParams
+	// ------------- Optional query parameter "owner" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "owner", ctx.QueryParams(), &params.Owner, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter owner: %s", err))
+	}
+
+	// ------------- Optional query parameter "code" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "code", ctx.QueryParams(), &params.Code, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter code: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.CreateHistoryImport(ctx, club, params)
+	return err
+}
+
+// GetHistoryImport converts echo context to params.
+func (w *ServerInterfaceWrapper) GetHistoryImport(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "history_import" -------------
+	var historyImport InHistoryImport
+
+	err = runtime.BindStyledParameterWithOptions("simple", "history_import", ctx.Param("history_import"), &historyImport, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter history_import: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetHistoryImport(ctx, club, historyImport)
 	return err
 }
 
@@ -36731,6 +36961,22 @@ func (w *ServerInterfaceWrapper) GetRecordStanding(ctx echo.Context) error {
 	return err
 }
 
+// CompareRecord converts echo context to params.
+func (w *ServerInterfaceWrapper) CompareRecord(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "record_hash" -------------
+	var recordHash InRecordHash
+
+	err = runtime.BindStyledParameterWithOptions("simple", "record_hash", ctx.Param("record_hash"), &recordHash, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter record_hash: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.CompareRecord(ctx, recordHash)
+	return err
+}
+
 // GetHistorySchema converts echo context to params.
 func (w *ServerInterfaceWrapper) GetHistorySchema(ctx echo.Context) error {
 	var err error
@@ -36860,6 +37106,9 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/clubs/:club/handouts", wrapper.CreateHandout, options.OperationMiddlewares["createHandout"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/handouts/:counter_act/undo", wrapper.UndoHandout, options.OperationMiddlewares["undoHandout"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/history-consents/:history_consent/withdraw", wrapper.WithdrawHistoryConsent, options.OperationMiddlewares["withdrawHistoryConsent"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/history-imports", wrapper.ListHistoryImports, options.OperationMiddlewares["listHistoryImports"]...)
+	router.POST(options.BaseURL+"/v1/clubs/:club/history-imports", wrapper.CreateHistoryImport, options.OperationMiddlewares["createHistoryImport"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/history-imports/:history_import", wrapper.GetHistoryImport, options.OperationMiddlewares["getHistoryImport"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/identities", wrapper.ListIdentities, options.OperationMiddlewares["listIdentities"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/identities", wrapper.LinkIdentity, options.OperationMiddlewares["linkIdentity"]...)
 	router.DELETE(options.BaseURL+"/v1/clubs/:club/identities/:member_identity", wrapper.UnlinkIdentity, options.OperationMiddlewares["unlinkIdentity"]...)
@@ -37065,6 +37314,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/import-templates/:kind", wrapper.GetImportTemplate, options.OperationMiddlewares["getImportTemplate"]...)
 	router.GET(options.BaseURL+"/v1/new-id", wrapper.NewId, options.OperationMiddlewares["newId"]...)
 	router.GET(options.BaseURL+"/v1/records/:record_hash", wrapper.GetRecordStanding, options.OperationMiddlewares["getRecordStanding"]...)
+	router.POST(options.BaseURL+"/v1/records/:record_hash", wrapper.CompareRecord, options.OperationMiddlewares["compareRecord"]...)
 	router.GET(options.BaseURL+"/v1/schemas/history/1", wrapper.GetHistorySchema, options.OperationMiddlewares["getHistorySchema"]...)
 
 }

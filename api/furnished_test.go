@@ -62,7 +62,8 @@ func furnished(t *testing.T) *world {
 	car := w.do("GET", w.at("joints/left-upper"), w.officer, nil).want(200).str("vehicle_id")
 	w.do("POST", w.at("vehicles/"+car+"/distances"), w.officer, row{"shown": 12.5, "unit": "mi", "taken_at": "2026-04-01T10:00:00Z", "replaced": true, "previous": 99999}).want(201)
 	w.do("POST", w.at("vehicles/"+car+"/history-consents"), w.officer, row{"note": "=signed, \"in ink\""}).want(201)
-	w.do("GET", w.at("vehicles/"+car+"/history"), w.officer, nil).want(200)
+	history := w.do("GET", w.at("vehicles/"+car+"/history"), w.officer, nil).want(200)
+	w.do("POST", w.at("history-imports"), w.officer, raw(history.body)).want(201) // its own: all of it is there
 	add("suppliers", row{"code": "fallow", "name": "=Fallow, \"Pins\"", "note": "-closed | in August", "stated_days": 5})
 	ordered := add("parts-orders", row{"supplier": "fallow", "reference": "=F-1", "note": "+by post\r\n", "lines": []row{{"pin_series": "hinge-314", "step": "oversize_1", "quantity": 4}, {"what": "@Oil", "unit": "tin", "quantity": 2, "unit_price": row{"minor": 900}}}})
 	add("parts-orders/"+ordered.str("id")+"/arrivals", row{"lines": []row{{"line": 1, "quantity": 1}}, "note": "=left, \"outside\""})

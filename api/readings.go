@@ -21,6 +21,9 @@ func readingOut(r reading.Reading, units string) Reading {
 		End: word[ReadingEnd](r.EndTried), PartLength: r.PartLength, Deburred: r.Deburred, Stage: Stage(r.Stage), Surface: Surface(r.Surface),
 		TemperatureCelsius: r.TemperatureCelsius, TakenAt: r.TakenAt.UTC(), ReceivedAt: r.ReceivedAt.UTC(), MemberId: r.MemberID,
 		Assumed: each(r.Remarks(), remarkOut)}
+	if r.OriginID != nil {
+		out.Origin = &Elsewhere{ClubId: *r.OriginID, Text: "It came with the vehicle from another club, and was measured there."}
+	}
 	out.Entered.Value, out.Entered.Unit = json.Number(r.Entered), Unit(r.EnteredUnit)
 	if q := r.Question(); q != nil {
 		out.Doubtful = pointerTo(remarkOut(*q))

@@ -10,6 +10,7 @@ import (
 	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
 
+	"pinwright/internal/history"
 	"pinwright/internal/postgres"
 	"pinwright/internal/recommend"
 	"pinwright/internal/record"
@@ -108,24 +109,30 @@ func (r shownRecord) person(id *uuid.UUID) string {
 // ListVehicleRecords implements the contract.
 func (s *Server) ListVehicleRecords(c echo.Context, _ InClub, name InVehicle, _ ListVehicleRecordsParams) error {
 	return s.read(c, func(b *postgres.Batch, in *call) func() (answer, error) {
-		p := in.page(1)
-		after, _ := strconv.Atoi(p.key(0, "0")) // a cursor that somebody made up begins anew
+		p := in.page(2)
+		origin, _ := uuid.Parse(p.key(0, uuid.Nil.String())) // a cursor that somebody made up begins anew
+		place, _ := strconv.Atoi(p.key(1, "0"))
 		found := vehicle.Find(b, postgres.ParseRef(name))
-		rows := record.List(b, postgres.ParseRef(name), after, p.limit+1)
+		rows := history.ListRecords(b, postgres.ParseRef(name), origin, place, p.limit+1)
 		return func() (answer, error) {
 			if _, err := found.One(); err != nil {
 				return answer{}, err
 			}
-			items, next := cut(in, p, rows.Items, func(k record.Kept) []string { return []string{strconv.Itoa(k.Place)} })
+			items, next := cut(in, p, rows.Items, func(k history.Record) []string {
+				return []string{or(k.OriginID, uuid.Max).String(), strconv.Itoa(k.Place)}
+			})
 			return in.listed(VehicleRecordPage{Items: each(items, vehicleRecordOut), Next: next}, next), nil
 		}
 	})
 }
 
-func vehicleRecordOut(k record.Kept) VehicleRecord {
+func vehicleRecordOut(k history.Record) VehicleRecord {
 	out := VehicleRecord{Place: k.Place, Hash: record.Hash(k.Hash).String(), RepairId: k.RepairID, Repair: k.Number, MadeAt: k.MadeAt.UTC()}
 	if k.Previous != nil {
 		out.Previous = pointerTo(record.Hash(k.Previous).String())
+	}
+	if k.OriginID != nil {
+		out.Origin = &Elsewhere{ClubId: *k.OriginID, Text: "It came with the vehicle from another club, and was made there."}
 	}
 	return out
 }

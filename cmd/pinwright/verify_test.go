@@ -33,7 +33,7 @@ func TestVerifyTellsOfTampering(t *testing.T) {
 	if code, stdout, stderr := call(t, urls(sound), "restore", "-from", manifest); code != exitOK {
 		t.Fatalf("restore: exit %d\n%s\n%s", code, stdout, stderr)
 	}
-	const cut = `delete from repair_record; with cut as (delete from event where seq = (select max(seq) from event e where e.club_id = event.club_id) returning club_id)
+	const cut = `delete from history_record; delete from history_row; delete from history_import; with cut as (delete from event where seq = (select max(seq) from event e where e.club_id = event.club_id) returning club_id)
 		update head set seq = seq - 1, hash = (select hash from event e where e.club_id = head.club_id and e.seq = head.seq - 1)`
 	for _, tc := range []struct {
 		name, tampering string

@@ -207,10 +207,6 @@ func (a *Asked) Document(club uuid.UUID, now time.Time) (Document, error) {
 	for _, r := range a.readings.Items {
 		g.add("reading", r.TakenAt, r.ID, r.row(v.ID, club))
 	}
-	for _, r := range a.voids.Items {
-		r.Origin, r.At = club, r.At.UTC()
-		g.add("void", r.At, r.ID, r)
-	}
 	for _, r := range a.events.Items {
 		r.Origin, r.OccurredAt = club, r.OccurredAt.UTC()
 		g.add("wear_event", r.OccurredAt, r.ID, r)
@@ -218,6 +214,19 @@ func (a *Asked) Document(club uuid.UUID, now time.Time) (Document, error) {
 	for _, r := range a.distances.Items {
 		r.Origin, r.TakenAt = club, r.TakenAt.UTC()
 		g.add("distance", r.TakenAt, r.ID, r)
+	}
+	told := map[uuid.UUID]bool{}
+	for _, section := range []string{"reading", "wear_event", "distance"} {
+		for _, r := range g.rows[section] {
+			told[r.id] = true
+		}
+	}
+	for _, r := range a.voids.Items {
+		if !told[r.ID] { // it came in and went while this was read
+			continue
+		}
+		r.Origin, r.At = club, r.At.UTC()
+		g.add("void", r.At, r.ID, r)
 	}
 	for _, p := range a.photos.Items {
 		g.add("photo", p.AddedAt, p.ID, PhotoRow{ID: p.ID, Origin: club, JointID: p.JointID, AddedAt: p.AddedAt.UTC(), MediaType: p.MediaType, Width: p.Width, Height: p.Height, Bytes: p.Bytes, Hash: hex.EncodeToString(p.Hash)})

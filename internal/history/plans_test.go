@@ -66,6 +66,8 @@ func TestHistoriesAreServedByTheirIndexes(t *testing.T) {
 	car := postgres.ParseRef("v77")
 	pgtest.HoldPlans(t, db, club, []pgtest.Listing{
 		{Name: "consents", Index: "history_consent_of_vehicle", Run: run(func(b *postgres.Batch) { history.ListConsents(b, car, uuid.Max, 10) })},
+		{Name: "imports", Index: "history_import_pkey", Run: run(func(b *postgres.Batch) { history.ListImports(b, uuid.Max, 10) })},
+		{Name: "records", Index: "repair_record_place", Run: run(func(b *postgres.Batch) { history.ListRecords(b, car, uuid.Nil, 0, 10) })},
 		{Name: "exports", Index: "history_export_of_vehicle", Run: run(func(b *postgres.Batch) { history.ListExports(b, car, uuid.Max, 10) })},
 		{Name: "a document's readings", Index: "reading_of_feature", Run: run(func(b *postgres.Batch) { history.Ask(b, car) })},
 		{Name: "a document's rows from elsewhere", Index: "history_row_pkey", Run: run(func(b *postgres.Batch) { history.Ask(b, car) })},

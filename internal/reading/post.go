@@ -232,13 +232,13 @@ func idsOf(readings []Reading) []uuid.UUID {
 // ids, so that posts of the same readings wait for each other and never in a circle.
 const insert = `
 	insert into reading (club_id, id, feature_id, kind, size_nm, entered, entered_unit, method, instrument_id, station, direction_degrees, end_tried,
-		part_length, deburred, stage, surface, temperature_celsius, taken_at, received_at, member_id, doubtful, assumed, fingerprint)
+		part_length, deburred, stage, surface, temperature_celsius, taken_at, received_at, member_id, doubtful, assumed, fingerprint, origin_id)
 	select $1, id, feature_id, kind, size_nm, entered::numeric, entered_unit, method, instrument_id, station, direction_degrees, end_tried,
-		part_length, deburred, stage, surface, temperature_celsius, taken_at, $2, $3, doubtful, to_jsonb(string_to_array(assumed, ' ')), fingerprint
+		part_length, deburred, stage, surface, temperature_celsius, taken_at, $2, $3, doubtful, to_jsonb(string_to_array(assumed, ' ')), fingerprint, origin_id
 	from unnest($4::uuid[], $5::uuid[], $6::text[], $7::bigint[], $8::text[], $9::text[], $10::text[], $11::uuid[], $12::text[], $13::double precision[], $14::text[],
-		$15::boolean[], $16::boolean[], $17::text[], $18::text[], $19::double precision[], $20::timestamptz[], $21::text[], $22::text[], $23::bytea[])
+		$15::boolean[], $16::boolean[], $17::text[], $18::text[], $19::double precision[], $20::timestamptz[], $21::text[], $22::text[], $23::bytea[], $24::uuid[])
 		as u(id, feature_id, kind, size_nm, entered, entered_unit, method, instrument_id, station, direction_degrees, end_tried,
-		part_length, deburred, stage, surface, temperature_celsius, taken_at, doubtful, assumed, fingerprint)
+		part_length, deburred, stage, surface, temperature_celsius, taken_at, doubtful, assumed, fingerprint, origin_id)
 	order by id`
 
 func insertArgs(tx *postgres.Tx, readings []Reading) []any {
@@ -263,5 +263,6 @@ func insertArgs(tx *postgres.Tx, readings []Reading) []any {
 		postgres.Column(readings, func(r Reading) *string { return r.Doubtful }),
 		postgres.Column(readings, func(r Reading) string { return strings.Join(r.Assumed, " ") }),
 		postgres.Column(readings, func(r Reading) []byte { return r.Fingerprint }),
+		postgres.Column(readings, func(r Reading) *uuid.UUID { return r.OriginID }),
 	}
 }

@@ -71,6 +71,8 @@ type Reading struct {
 	Doubtful           *string  // code of a Remark; nil for a sound reading
 	Assumed            []string // codes of Remarks
 	Fingerprint        []byte   `json:"-"`
+	// OriginID is the club where it was taken, with which the vehicle came; nil: here.
+	OriginID *uuid.UUID `json:",omitempty"`
 
 	// Of the feature; they never change.
 	JointID     uuid.UUID
@@ -95,7 +97,7 @@ func (r Reading) Version() int64 {
 // columns of a Reading; r is reading, f its feature, v its void.
 const columns = `r.id, r.feature_id, r.kind, r.size_nm as size, r.entered::text as entered, r.entered_unit, r.method, r.instrument_id, r.station,
 	r.direction_degrees, r.end_tried, r.part_length, r.deburred, r.stage, r.surface, r.temperature_celsius, r.taken_at, r.received_at, r.member_id,
-	r.doubtful, r.assumed, r.fingerprint, f.joint_id, f.code as feature_code, f.nominal_nm as nominal, v.reason as void_reason, v.at as void_at, v.replaced_by`
+	r.doubtful, r.assumed, r.fingerprint, r.origin_id, f.joint_id, f.code as feature_code, f.nominal_nm as nominal, v.reason as void_reason, v.at as void_at, v.replaced_by`
 
 const withFeatureAndVoid = `
 	join feature f on f.club_id = r.club_id and f.id = r.feature_id

@@ -198,14 +198,6 @@ func (a *Asked) Make(tx *postgres.Tx, actor uuid.UUID, w *repair.Work) (Kept, er
 	return k, nil
 }
 
-// List queues a vehicle's records in the order of their chain, behind a place.
-// Served by repair_record_place.
-func List(b *postgres.Batch, vehicle postgres.Ref, after, limit int) *postgres.Rows[Kept] {
-	return postgres.Query[Kept](b, `select `+keptColumns+` from repair_record k join repair r on r.club_id = k.club_id and r.id = k.repair_id
-		where k.club_id = $1 and k.vehicle_id = (select v.id from vehicle v where v.club_id = $1 and (v.id = $2 or v.code = $3)) and k.place > $4 order by k.place limit $5`,
-		b.Club, vehicle.ID, vehicle.Name, after, limit)
-}
-
 // Standing is how a record stands, told to whoever has its hash.
 type Standing struct {
 	MadeAt time.Time

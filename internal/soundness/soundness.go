@@ -104,11 +104,15 @@ func lookIn(ctx context.Context, begun pgx.Tx, a Against) ([]Check, error) {
 	if err != nil {
 		return nil, err
 	}
+	histories, err := t.histories()
+	if err != nil {
+		return nil, err
+	}
 	journals, err := t.journals(a)
 	if err != nil {
 		return nil, err
 	}
-	return append(append(checks, records), journals...), nil
+	return append(append(checks, records, histories), journals...), nil
 }
 
 func (t tx) seesAll() error {

@@ -146,6 +146,11 @@ func TestEachKindOfTamperingIsFound(t *testing.T) {
 		{"a record's content changed", `alter table repair_record drop constraint repair_record_hash_of_content;; update repair_record set content = replace(content, '"edition":1', '"edition":2')`, "records", "does not fit its hash"},
 		{"a record's content changed with its hash", `update repair_record set content = replace(content, '"edition":1', '"edition":2'), hash = sha256(convert_to(replace(content, '"edition":1', '"edition":2'), 'UTF8'))`, "records", "is not the one that the journal tells of"},
 		{"a record under another's place", `alter table repair_record drop constraint repair_record_chained;; update repair_record set place = 2`, "records", "stands at 2 where 1 should"},
+		{"a row of another club's history changed", `alter table history_row drop constraint history_row_digest_of_content;; update history_row set content = replace(content, 'Vehicle', 'Other')`, "histories", "does not fit its digest"},
+		{"a record of another club changed", `alter table history_record drop constraint history_record_hash_of_content;; update history_record set content = '{"place":1}'`, "histories", "does not fit its hash"},
+		{"a record of another club changed with its hash", `update history_record set content = '{"place":1}', hash = sha256(convert_to('{"place":1}', 'UTF8'))`, "histories", "is not what the journal tells of"},
+		{"a record of another club taken away", `delete from history_record`, "histories", "is not what the journal tells of"},
+		{"another document's hash", `update history_import set hash = sha256('x')`, "histories", "is not what the journal tells of"},
 		{"a record of another repair", `update repair_record r set repair_id = (select x.id from repair x where x.club_id = r.club_id and x.state = 'open' limit 1)`, "records", "is of another record"},
 		{"a record that was slipped in", `insert into repair_record (club_id, id, vehicle_id, repair_id, place, previous, hash, content, made_at)
 			select r.club_id, gen_random_uuid(), r.vehicle_id, x.id, 2, r.hash, sha256(convert_to('{}', 'UTF8')), '{}', r.made_at from repair_record r join repair x on x.club_id = r.club_id and x.state = 'open'`, "records", "the journal tells of no record"},
@@ -163,7 +168,7 @@ func TestEachKindOfTamperingIsFound(t *testing.T) {
 		{"a value changed", `update reading set size_nm = size_nm + 1000`, "rows", "reading has as many rows as the backup, but others"},
 		{"two values exchanged", `update club c set slug = (select o.slug from club o where o.club_id <> c.club_id)`, "rows", "club has as many rows as the backup, but others"},
 		{"the past written anew", rewritten, "heads outside", "the past was written anew"},
-		{"the tail cut off", `delete from repair_record;; with cut as (delete from event where seq = ` + last + ` returning club_id, seq) update head set seq = seq - 1, hash = (select hash from event e where e.club_id = head.club_id and e.seq = head.seq - 1)`, "heads outside", "its tail was cut"},
+		{"the tail cut off", `delete from history_record;; delete from history_row;; delete from history_import;; with cut as (delete from event where seq = ` + last + ` returning club_id, seq) update head set seq = seq - 1, hash = (select hash from event e where e.club_id = head.club_id and e.seq = head.seq - 1)`, "heads outside", "its tail was cut"},
 		{"a club gone", `do $$ declare r record; gone uuid := (select club_id from head order by club_id limit 1); begin set local session_replication_role = replica;
 			for r in select relname from pg_class where relnamespace = 'public'::regnamespace and relkind = 'r' and relname <> 'schema_migrations' loop
 				execute format('delete from %I where club_id = $1', r.relname) using gone; end loop; end $$`, "heads outside", "is not in the database"},

@@ -198,6 +198,8 @@ func Fill(ctx context.Context, owner *pgxpool.Pool, club uuid.UUID, mark string)
 	add("history_row", "vehicle_id, section, row_id, import_id, content, digest", "$2, 'vehicle', $2, $3, $4, $5", id("vehicle"), id("history_import"), came, cameSum[:])
 	elsewhere := sha256.Sum256([]byte("{}"))
 	add("history_record", "vehicle_id, origin_id, place, hash, content, made_at, import_id", "$2, $3, 1, $4, '{}', '2026-01-01Z', $5", id("vehicle"), id("history_export"), elsewhere[:], id("history_import"))
+	cameBound := sha256.Sum256(fmt.Appendf(nil, `{"ID":"%s","VehicleID":"%s","FromClub":"%s","Hash":"%x","Records":["%x"]}`, id("history_import"), id("vehicle"), id("history_export"), hash, elsewhere))
+	b.Queue(`select append_event($1, '2026-01-02Z', null, 'history.imported', $2, 1, 'club', $3)`, club, id("history_import"), cameBound[:])
 	s.Name["workplan"] = strconv.Itoa(number)
 	add("workplan", "id, repair_id, number, made_at, member_id, content", "$2, $3, $4, '2026-01-01Z', $5, $6", id("workplan"), id("repair"), number, id("member"),
 		`{"ask":{"free":{"weekly":[{"weekday":6,"from":"09:00","until":"17:00"}]},"ordering":"after","quantile":0.8,"assume":"ream_to"},"garage":"specimen","time_zone":"UTC","begins_at":"2026-01-03T09:00:00Z",

@@ -16,10 +16,11 @@ func AddJoints(tx *postgres.Tx, actor uuid.UUID, joints []Joint) *postgres.Effec
 	journal.AppendAll(tx, journal.Event{Type: "joint.created", Version: 1, Audience: journal.ForClub, Actor: actor},
 		postgres.Column(joints, func(j Joint) uuid.UUID { return j.ID }), postgres.Column(joints, func(j Joint) any { return j }))
 	effect := tx.Queue(`
-		insert into joint (club_id, id, vehicle_id, position, template_id, pin_series_id, clearance_min_nm, clearance_max_nm, fit, thousandth, facts)
-		select $1, id, vehicle_id, position, template_id, pin_series_id, clearance_min_nm, clearance_max_nm, nullif(fit, ''), thousandth, facts
-		from unnest($2::uuid[], $3::uuid[], $4::text[], $5::uuid[], $6::uuid[], $7::bigint[], $8::bigint[], $9::text[], $10::boolean[], $11::jsonb[])
-			as u(id, vehicle_id, position, template_id, pin_series_id, clearance_min_nm, clearance_max_nm, fit, thousandth, facts)
+		insert into joint (club_id, id, vehicle_id, position, template_id, pin_series_id, clearance_min_nm, clearance_max_nm, fit, thousandth, facts, boss, access, guidance, guidance_offset_nm, coating_nm)
+		select $1, id, vehicle_id, position, template_id, pin_series_id, clearance_min_nm, clearance_max_nm, nullif(fit, ''), thousandth, facts, boss, access, nullif(guidance, ''), guidance_offset_nm, coating_nm
+		from unnest($2::uuid[], $3::uuid[], $4::text[], $5::uuid[], $6::uuid[], $7::bigint[], $8::bigint[], $9::text[], $10::boolean[], $11::jsonb[],
+			$12::jsonb[], $13::jsonb[], $14::text[], $15::bigint[], $16::bigint[])
+			as u(id, vehicle_id, position, template_id, pin_series_id, clearance_min_nm, clearance_max_nm, fit, thousandth, facts, boss, access, guidance, guidance_offset_nm, coating_nm)
 		order by vehicle_id, position`,
 		tx.Club,
 		postgres.Column(joints, func(j Joint) uuid.UUID { return j.ID }),
@@ -31,7 +32,12 @@ func AddJoints(tx *postgres.Tx, actor uuid.UUID, joints []Joint) *postgres.Effec
 		postgres.Column(joints, func(j Joint) *int64 { return j.OwnTarget.MaxNM }),
 		postgres.Column(joints, func(j Joint) string { return j.OwnTarget.Fit }),
 		postgres.Column(joints, func(j Joint) bool { return j.OwnTarget.Thousandth }),
-		postgres.Column(joints, func(j Joint) Facts { return j.Facts }))
+		postgres.Column(joints, func(j Joint) Facts { return j.Facts }),
+		postgres.Column(joints, func(j Joint) Boss { return j.OwnMeans.Boss }),
+		postgres.Column(joints, func(j Joint) Access { return j.OwnMeans.Access }),
+		postgres.Column(joints, func(j Joint) string { return j.OwnMeans.Guidance }),
+		postgres.Column(joints, func(j Joint) *int64 { return j.OwnMeans.OffsetNM }),
+		postgres.Column(joints, func(j Joint) *int64 { return j.CoatingNM }))
 	type placed struct {
 		Feature
 		ordinal int16
