@@ -126,6 +126,9 @@ func references(t testing.TB, schema *openapi3.SchemaRef) []place {
 	var walk func(ref *openapi3.SchemaRef, at string, put func(value any) any)
 	walk = func(ref *openapi3.SchemaRef, at string, put func(value any) any) {
 		s := ref.Value
+		if s.Extensions["x-sealed"] != nil { // held to its own hashes before anything of it is looked up
+			return
+		}
 		if s.Type.Is("string") && s.Format != "uuidv7" && valid(ref, uuid.NewString()) == nil && named(ref, at) {
 			out = append(out, place{at, func(id string) any { return put(id) }})
 		}
