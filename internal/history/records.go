@@ -24,7 +24,7 @@ type Record struct {
 // Served by history_record_pkey and repair_record_place.
 func ListRecords(b *postgres.Batch, of postgres.Ref, origin uuid.UUID, place, limit int) *postgres.Rows[Record] {
 	return postgres.Query[Record](b, `select * from (
-		(select h.origin_id, h.place, h.previous, h.hash, (h.content::json #>> '{repair,id}')::uuid as repair_id, h.content::json #>> '{repair,number}' as number, h.made_at
+		(select h.origin_id, h.place, h.previous, h.hash, coalesce((h.content::json #>> '{repair,id}')::uuid, '00000000-0000-0000-0000-000000000000') as repair_id, coalesce(h.content::json #>> '{repair,number}', '') as number, h.made_at
 			from history_record h where h.club_id = $1 and h.vehicle_id`+theVehicle+` and (h.origin_id, h.place) > ($4, $5) order by h.origin_id, h.place limit $6)
 		union all
 		(select null, k.place, k.previous, k.hash, k.repair_id, 'R' || r.number, k.made_at from repair_record k join repair r on r.club_id = k.club_id and r.id = k.repair_id
