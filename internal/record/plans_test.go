@@ -70,6 +70,5 @@ func TestRecordsAreServedByTheirIndexes(t *testing.T) {
 	}
 	pgtest.HoldPlans(t, db, club, []pgtest.Listing{
 		{Name: "what a record is made of", Index: "repair_record_once", Run: list(func(b *postgres.Batch) { record.LookUp(b, "R77") })},
-		{Name: "a vehicle's records", Index: "repair_record_place", Run: list(func(b *postgres.Batch) { record.List(b, postgres.ParseRef("v77"), 0, 11) })},
 	})
 }
