@@ -13617,7 +13617,7 @@ type PartsOrderIn struct {
 	// Note Free text
 	Note *Note `json:"note,omitempty"`
 
-	// OrderedOn Default: today (UTC). The day of ordering is not counted among the days of a delivery
+	// OrderedOn Default: today by the clock of the repair's garage, else of yours. The day of ordering is not counted among the days of a delivery
 	OrderedOn *openapi_types.Date `json:"ordered_on,omitempty"`
 
 	// Reference The supplier's own number of it

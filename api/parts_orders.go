@@ -9,6 +9,7 @@ import (
 	"github.com/labstack/echo/v4"
 	openapi_types "github.com/oapi-codegen/runtime/types"
 
+	"pinwright/internal/club"
 	"pinwright/internal/parts"
 	"pinwright/internal/pinseries"
 	"pinwright/internal/postgres"
@@ -147,6 +148,7 @@ func (s *Server) CreatePartsOrder(c echo.Context, _ InClub, _ CreatePartsOrderPa
 		if body.Repair != nil {
 			repairs = repair.FindBrief(b, *body.Repair)
 		}
+		home := club.HomeZone(b, in.bearer.Holder(), in.bearer.Key())
 		return func(tx *postgres.Tx) (answer, error) {
 			from, err := suppliers.OneOf("/supplier", body.Supplier, func(s parts.Supplier) string { return s.Code })
 			lines, faults := linesAsked(in, body.Lines, series.Items)
@@ -162,7 +164,7 @@ func (s *Server) CreatePartsOrder(c echo.Context, _ InClub, _ CreatePartsOrderPa
 			if of != nil && of.State != repair.Open {
 				return answer{}, problem.New(problem.NotAllowedNow, "Repair R%d is %s, so nothing more is ordered for it. Leave repair out, or name one that is under way.", of.Number, of.State)
 			}
-			o := parts.Order{ID: newID(), SupplierID: from.ID, Supplier: from.Code, Reference: or(body.Reference, ""), Note: or(body.Note, ""), OrderedOn: parts.Day(tx.Now.UTC()),
+			o := parts.Order{ID: newID(), SupplierID: from.ID, Supplier: from.Code, Reference: or(body.Reference, ""), Note: or(body.Note, ""), OrderedOn: parts.Day(tx.Now.In(zoneOf(of, home.Items))),
 				MemberID: in.caller.MemberID, RecordedAt: tx.Now.UTC().Truncate(time.Microsecond), Lines: lines, Version: 1}
 			if of != nil {
 				o.RepairID = &of.ID
@@ -287,4 +289,19 @@ func (s *Server) CancelPartsOrder(c echo.Context, _ InClub, order InPartsOrder, 
 			return ok(out), err
 		}
 	})
+}
+
+// zoneOf is by which clock something is ordered where no day is given: that of the repair's garage,
+// else of the caller's.
+func zoneOf(of *repair.Brief, home []string) *time.Location {
+	names := home
+	if of != nil {
+		names = []string{of.TimeZone}
+	}
+	for _, name := range names {
+		if zone, err := time.LoadLocation(name); err == nil {
+			return zone
+		}
+	}
+	return time.UTC
 }

@@ -9,6 +9,7 @@ import (
 	"html/template"
 	"math"
 	"net/http"
+	"slices"
 	"strings"
 	"time"
 
@@ -51,6 +52,7 @@ func recordStyle(paper string) (css, policy string) {
 type recordRow struct {
 	At, Stage, Size, Where, With, By string
 	Name, State                      string // of a step
+	at                               time.Time
 }
 
 type recordFeature struct {
@@ -129,8 +131,9 @@ func viewOf(r shownRecord, unit string) recordView {
 	for _, j := range r.told.Joints {
 		position[j.ID.String()] = j.Position
 	}
+	var told []recordRow
 	for _, x := range r.told.Verdicts {
-		v.Verdicts = append(v.Verdicts, recordRow{Name: position[x.JointID.String()], State: fmt.Sprintf("fit %s on %s, at a risk of %g %% of being wrong%s", x.Verdict, v.clock(&x.At), x.Risk*100, cutWith(x)), By: r.person(&x.MemberID)})
+		told = append(told, recordRow{at: x.At, Name: position[x.JointID.String()], State: fmt.Sprintf("fit %s on %s, at a risk of %g\u00a0%% of being wrong%s", x.Verdict, v.clock(&x.At), x.Risk*100, cutWith(x)), By: r.person(&x.MemberID)})
 	}
 	for _, t := range r.told.Tools {
 		v.Tools = append(v.Tools, v.tool(t))
@@ -140,8 +143,10 @@ func viewOf(r shownRecord, unit string) recordView {
 		if x.Chosen != nil {
 			state += "; decided: " + strings.ReplaceAll(*x.Chosen, "_", " ")
 		}
-		v.Verdicts = append(v.Verdicts, recordRow{Name: position[x.JointID.String()], State: state, By: r.person(&x.MemberID)})
+		told = append(told, recordRow{at: x.FoundAt, Name: position[x.JointID.String()], State: state, By: r.person(&x.MemberID)})
 	}
+	slices.SortStableFunc(told, func(a, b recordRow) int { return a.at.Compare(b.at) })
+	v.Verdicts = told
 	for _, s := range r.told.Steps {
 		row := recordRow{Name: s.Name, State: strings.ReplaceAll(s.State, "_", " "), By: r.person(s.DoneBy)}
 		if s.Position != "" {
@@ -184,8 +189,7 @@ func (v recordView) tool(t record.Tool) recordTool {
 		out.Calibrated = "proved by what it cut"
 		uses = append(uses, "cut bores that were verified")
 		if len(t.Cuts) > 0 {
-			sizes := each(t.Cuts, v.size)
-			uses[0] = "cut " + strings.Join(sizes, ", ")
+			uses[0] = "cut " + strings.Join(each(t.Cuts, v.estimated), ", ")
 		}
 	}
 	if t.Readings == 1 {
@@ -195,6 +199,11 @@ func (v recordView) tool(t record.Tool) recordTool {
 	}
 	out.Use = strings.Join(uses, "; ")
 	return out
+}
+
+// estimated is a size that was worked out from readings, which tells no nanometres.
+func (v recordView) estimated(nm int64) string {
+	return length.Length(nm).Rounded(length.Unit(v.unit), map[length.Unit]int{length.Millimetre: 4, length.Micrometre: 1, length.Inch: 5, length.Thou: 2}[length.Unit(v.unit)])
 }
 
 func (v recordView) size(nm int64) string { return lengthOut(length.Length(nm), v.unit).Text }
@@ -243,7 +252,8 @@ func (v recordView) readingsOf(r shownRecord, j record.Joint, f record.Feature) 
 		row.With = instrumentInWords(d)
 		out.Readings = append(out.Readings, row)
 	}
-	if len(measured) > 1 {
+	// What was measured in one moment shows nothing that the table does not.
+	if slices.ContainsFunc(measured, func(d record.Reading) bool { return !d.TakenAt.Equal(measured[0].TakenAt) }) {
 		out.Plot = template.HTML(v.drawing(measured)) //nolint:gosec // drawn here; what stands in it is escaped there
 	}
 	return out

@@ -91,9 +91,15 @@ func TestTheWholeJobOfFourHinges(t *testing.T) {
 		w.do("POST", w.at("tool-models"), w.officer, m).want(201)
 		w.do("POST", w.at("tools"), w.officer, row{"number": m["code"], "model": m["code"], "garage": "north"}).want(201)
 	}
+	if none := w.do("GET", w.at("garages/north/repairs-today"), w.officer, nil).want(200); none.str("summary") != "0 open repairs at north: 0 timers run; 0 rounds are to be done today, and 0 steps may go on." {
+		t.Errorf("nothing to do: %s", none.body)
+	}
 	begun := w.do("POST", w.at("repairs"), j.member, row{"vehicle": "tourer", "joints": fourHinges, "procedure": "door-hinge", "garage": "north"}).want(201)
 	if begun.num("steps_total") != 47 {
 		t.Errorf("begun: %s", begun.body)
+	}
+	if one := w.do("GET", w.at("garages/north/repairs-today"), w.officer, nil).want(200); one.str("summary") != "1 open repair at north: 0 timers run; 0 rounds are to be done today, and 1 step may go on." {
+		t.Errorf("one repair: %s", one.body)
 	}
 	j.acts("protect")
 	j.creeps()
@@ -161,7 +167,18 @@ func (j *job) parts() {
 		t.Errorf("to order: %s", needs.body)
 	}
 	order["supplier"] = "fallow"
+	// Ordered today is so by the clock of the garage where the repair is done.
+	w.do("POST", w.at("garages"), w.officer, row{"code": "line", "name": "Line Island", "time_zone": "Pacific/Kiritimati", "opens": "08:00", "closes": "20:00"}).want(201)
+	w.do("PATCH", w.at("repairs/R1"), w.officer, row{"garage": "line"}, header{"If-Match", "*"}).want(200)
 	ordered := w.do("POST", w.at("parts-orders"), j.member, row(order)).want(201)
+	if day := w.clock.now().In(time.FixedZone("Kiritimati", 14*3600)).Format(time.DateOnly); ordered.str("ordered_on") != day {
+		t.Errorf("ordered on %s, there it is %s", ordered.str("ordered_on"), day)
+	}
+	w.do("PATCH", w.at("repairs/R1"), w.officer, row{"garage": "north"}, header{"If-Match", "*"}).want(200)
+	// What is needed is ordered, so that its day is planned with, though the step that orders is open.
+	if r := w.do("POST", w.at("repairs/R1/plans"), j.member, row{}).want(201); by("ref", r.get("steps"))["delivery"]["name"] != "Delivery of what was ordered" || by("ref", r.get("steps"))["order"] == nil {
+		t.Errorf("planned with an order open: %s", r.body)
+	}
 	j.acts("order", "reserve")
 	stepAct(w, j.member, "ream:left-upper", "begin", row{}).want(409) // no pins, no cutting
 

@@ -37,7 +37,7 @@ func TestDemoDoesTheMainJobAndKeepsItsData(t *testing.T) {
 	if code != exitOK {
 		t.Fatalf("exit %d\n%s\n%s", code, story, errs)
 	}
-	for _, want := range []string{"26 new, 1 known already and counted once", "passes", "cleans up at", "All three preferences", "What would make it surer", "Cautions", "Reserved: R-1", ": 409."} {
+	for _, want := range []string{"26 new, 1 known already and counted once", "passes", "cleans up at", "All three preferences", "What would make it surer", "Cautions", "Reserved: R-1", ": 409.", "What it needs is ordered", "R1/plans/1", "The finish hangs on"} {
 		if !strings.Contains(story, want) {
 			t.Errorf("the story lacks %q:\n%s", want, story)
 		}

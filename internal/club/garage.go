@@ -159,3 +159,9 @@ func UpdateGarage(tx *postgres.Tx, actor uuid.UUID, g Garage) Garage {
 	journal.Append(tx, journal.Event{Type: "garage.changed", Subject: g.ID, Version: g.Version, Audience: journal.ForClub, Actor: actor}, g)
 	return g
 }
+
+// HomeZone looks up the time zone of the garage that is home to the member whom holder, a query by
+// the club ($1) and key ($2), gives; none of one without a garage.
+func HomeZone(b *postgres.Batch, holder string, key []byte) *postgres.Rows[string] {
+	return postgres.Values[string](b, `select g.time_zone from member m join garage g on g.club_id = m.club_id and g.id = m.garage_id where m.club_id = $1 and m.id = (`+holder+`)`, b.Club, key)
+}

@@ -51,6 +51,10 @@ func (c client) do(ctx context.Context, method, path string, body any) (reply, e
 	if body != nil {
 		r.Header.Set("Content-Type", "application/json")
 	}
+	if method == http.MethodPatch {
+		r.Header.Set("If-Match", "*") // nobody else changes it here
+		r.Header.Set("Content-Type", "application/merge-patch+json")
+	}
 	if method != http.MethodGet {
 		r.Header.Set("Idempotency-Key", uuid.Must(uuid.NewV7()).String())
 	}

@@ -36,12 +36,14 @@ type Club struct {
 		Certificate         string
 		Deviation           string
 	}
-	PinSeries []object `json:"pin_series"`
-	Vehicles  []object
-	JointSets []object `json:"joint_sets"`
-	Histories []history
-	Past      past
-	Job       Job `json:"story"`
+	PinSeries  []object `json:"pin_series"`
+	Suppliers  []object
+	Deliveries []delivery
+	Vehicles   []object
+	JointSets  []object `json:"joint_sets"`
+	Histories  []history
+	Past       past
+	Job        Job `json:"story"`
 }
 
 // Job is the job that the demo does: four worn hinges of one vehicle.
@@ -84,7 +86,7 @@ func (c Club) Load(ctx context.Context, base, officer string, now time.Time) err
 	for _, step := range []struct {
 		path   string
 		bodies []object
-	}{{"garages", c.Garages}, {"members", c.Members}, {"tool-models", c.ToolModels}, {"tools", c.Tools}, {"kits", c.Kits}, {"pin-series", c.PinSeries}, {"vehicles", c.Vehicles}} {
+	}{{"garages", c.Garages}, {"members", c.Members}, {"tool-models", c.ToolModels}, {"tools", c.Tools}, {"kits", c.Kits}, {"pin-series", c.PinSeries}, {"suppliers", c.Suppliers}, {"vehicles", c.Vehicles}} {
 		if err := post(step.path, step.bodies); err != nil {
 			return err
 		}
@@ -121,7 +123,10 @@ func (c Club) Load(ctx context.Context, base, officer string, now time.Time) err
 	if report.Refused > 0 {
 		return fmt.Errorf("%d readings of the histories were refused", report.Refused)
 	}
-	return c.Past.load(ctx, api)
+	if err := c.Past.load(ctx, api); err != nil {
+		return err
+	}
+	return c.deliver(ctx, api, now)
 }
 
 // pastReadings spells the histories out. The scatter between readings is fixed,

@@ -8,7 +8,7 @@ import (
 
 // mend begins the repair of the job's joints and tells what it wants; on a later start
 // it goes on with the one that is open.
-func (c Club) mend(ctx context.Context, say func(string, ...any), member client) error {
+func (c Club) mend(ctx context.Context, say func(string, ...any), member client, recommendation string) error {
 	say("\n7  The repair itself, by the club's procedure for door hinges:")
 	var begun struct{ Number string }
 	r, err := member.do(ctx, "POST", "repairs", object{"vehicle": c.Job.Vehicle, "joints": c.Job.Joints, "procedure": "door-hinge", "garage": "mews"})
@@ -56,5 +56,5 @@ func (c Club) mend(ctx context.Context, say func(string, ...any), member client)
 	for _, f := range pull.Figures {
 		say("   - %s", wrap(f.Text))
 	}
-	return nil
+	return c.supply(ctx, say, member, at, recommendation)
 }

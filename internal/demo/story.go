@@ -88,7 +88,7 @@ func (c Club) Story(ctx context.Context, w io.Writer, base string, t Tokens) err
 	if err := c.reserve(ctx, say, member, t, answer.ID); err != nil {
 		return err
 	}
-	if err := c.mend(ctx, say, member); err != nil {
+	if err := c.mend(ctx, say, member, answer.ID); err != nil {
 		return err
 	}
 	return c.Past.tell(ctx, say, member)

@@ -40,6 +40,23 @@ type Needs struct {
 	Orders   []Order // for the repair, newest first
 	Warnings []reading.Remark
 	Assumed  []reading.Remark
+	// Undecided says that it is not decided what is done with some of the joints.
+	Undecided bool
+}
+
+// Ordered reports whether all that its joints need was ordered, as far as it is decided
+// what is done with them; what is used up besides does not count.
+func (n Needs) Ordered() bool {
+	pieces := 0
+	for _, one := range n.List {
+		if one.Unit == "" {
+			pieces++
+			if one.Ordered < one.Needed {
+				return false
+			}
+		}
+	}
+	return pieces > 0 && !n.Undecided
 }
 
 // mostOfRepair bounds the orders for one repair.
@@ -93,7 +110,7 @@ func QueueForRepair(b *postgres.Batch, name string) *ForRepair {
 func (f *ForRepair) Of(w *repair.Work, spares int) Needs {
 	out := Needs{Orders: f.orders.Items}
 	undecided := f.pins(w, spares, &out)
-	if len(undecided) > 0 {
+	if out.Undecided = len(undecided) > 0; out.Undecided {
 		out.Warnings = append(out.Warnings, reading.Remark{Code: "not_decided", Params: map[string]any{"positions": undecided},
 			Text: "What is done with " + strings.Join(undecided, ", ") + " is not decided, so nothing of it stands here: ask for a recommendation and give it to the repair."})
 	}

@@ -107,8 +107,20 @@ func (t *Today) Summary(now time.Time) string {
 			over++
 		}
 	}
-	return fmt.Sprintf("%d open repairs at %s: %d timers run, of which %d are due and %d overstay; %d rounds are to be done today, and %d steps may go on.",
-		t.Repairs, t.Garage.Code, len(t.Timers), due, over, len(t.Rounds), len(t.Ready))
+	timers := counted(len(t.Timers), "timer runs", "timers run")
+	if len(t.Timers) > 0 {
+		timers += fmt.Sprintf(", of which %s and %s", counted(due, "is due", "are due"), counted(over, "overstays", "overstay"))
+	}
+	return fmt.Sprintf("%s at %s: %s; %s to be done today, and %s may go on.", counted(t.Repairs, "open repair", "open repairs"), t.Garage.Code, timers,
+		counted(len(t.Rounds), "round is", "rounds are"), counted(len(t.Ready), "step", "steps"))
+}
+
+// counted is n with what it counts.
+func counted(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
 }
 
 // DoNext says what to do, most pressing first.

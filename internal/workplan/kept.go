@@ -169,7 +169,8 @@ func FindSupplied(b *postgres.Batch, name string) *Supplied {
 		cross join lateral (select j.id, coalesce(j.pin_series_id, (select t.pin_series_id from joint_template t where t.club_id = j.club_id and t.id = j.template_id)) as series
 			from joint j where j.club_id = x.club_id and j.id = x.joint_id offset 0) j
 		cross join lateral (select s.id, s.supplier, s.delivery_days from pin_series s where s.club_id = x.club_id and s.id = j.series offset 0) s `
-	const supplierOf = `(select u.id, u.code from supplier u where u.club_id = x.club_id and u.code = s.supplier offset 0)`
+	const supplierOf = `(select u.id, u.code from supplier u where u.club_id = x.club_id and u.code = s.supplier
+			union all select u.id, u.code from supplier u where u.club_id = x.club_id and u.name = s.supplier limit 1)`
 	return &Supplied{
 		models: postgres.Query[model](b, `
 			with asked as materialized (

@@ -54,7 +54,8 @@ func (b *Basis) Make(ctx context.Context, tx *postgres.Tx, id, by uuid.UUID, tur
 	}
 	d := &drawing{w: w, ask: ask, now: tx.Now, place: b.open.Place(w.GarageID)}
 	d.supplies = &supplies{w: w, ask: ask, models: b.models.Items, supply: b.pins.Items, took: b.took, booked: b.booked.Items, noted: map[string]bool{}, turnaround: turnaround}
-	d.orders, d.deliveries = b.orders.Of(w, 0).Orders, b.orders.Deliveries
+	needs := b.orders.Of(w, 0)
+	d.orders, d.deliveries, d.ordered = needs.Orders, b.orders.Deliveries, needs.Ordered()
 	if err := d.prepare(ctx, tx); err != nil {
 		return Plan{}, w, err
 	}
@@ -82,6 +83,7 @@ type drawing struct {
 	supplies   *supplies
 	orders     []parts.Order // for the repair
 	deliveries *parts.Deliveries
+	ordered    bool // all pins, bushes and parts that are needed were
 	zero       time.Time
 	from       time.Time
 	until      time.Time
@@ -122,7 +124,7 @@ func (d *drawing) prepare(ctx context.Context, tx *postgres.Tx) error {
 // expected is when parts are there: those that were ordered for the repair, or else what
 // is ordered now.
 func (d *drawing) expected() (arrival, error) {
-	var out arrival
+	out := arrival{whole: d.ordered}
 	for _, o := range d.orders {
 		if o.State() != parts.Open {
 			continue

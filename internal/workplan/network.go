@@ -49,6 +49,7 @@ func (n *network) ceil(t time.Time) int64 {
 type arrival struct {
 	days  int        // after they are ordered
 	due   *time.Time // some are ordered, and are expected then
+	whole bool       // all that is needed was ordered: nothing more is to be waited for
 	notes []Note
 }
 
@@ -177,14 +178,14 @@ func (n *network) waits(w *repair.Work, s repair.Step, of procedure.Step, one *c
 
 // deliver puts the delivery between what orders and what needs parts.
 func (n *network) deliver(ordering string, parts, orders []int, came arrival) {
-	if len(parts) == 0 || ordering == AtHand && came.due == nil {
+	if len(parts) == 0 || came.due == nil && (ordering == AtHand || came.whole) {
 		return
 	}
 	i := len(n.steps)
 	step := Step{Ref: delivery, Name: "Delivery of parts", Phase: delivery, State: repair.StepOpen}
 	one := criticalpath.Step{Name: delivery, NotBefore: n.problem.From}
 	switch {
-	case came.due != nil && (len(orders) == 0 || ordering != After): // after measuring more is ordered
+	case came.due != nil && (len(orders) == 0 || ordering != After || came.whole): // else more is ordered after measuring
 		one.NotBefore = max(n.problem.From, n.ceil(*came.due))
 		step.Name = "Delivery of what was ordered"
 	case len(orders) == 0: // it was ordered, and nothing of it is missing
