@@ -17,6 +17,111 @@ import (
 	openapi_types "github.com/oapi-codegen/runtime/types"
 )
 
+// Defines values for AnnualLineReason.
+const (
+	AnnualLineReasonConsumables AnnualLineReason = "consumables"
+	AnnualLineReasonDamage      AnnualLineReason = "damage"
+	AnnualLineReasonDepositKept AnnualLineReason = "deposit_kept"
+	AnnualLineReasonLate        AnnualLineReason = "late"
+	AnnualLineReasonOther       AnnualLineReason = "other"
+	AnnualLineReasonUse         AnnualLineReason = "use"
+)
+
+// Valid indicates whether the value is a known member of the AnnualLineReason enum.
+func (e AnnualLineReason) Valid() bool {
+	switch e {
+	case AnnualLineReasonConsumables:
+		return true
+	case AnnualLineReasonDamage:
+		return true
+	case AnnualLineReasonDepositKept:
+		return true
+	case AnnualLineReasonLate:
+		return true
+	case AnnualLineReasonOther:
+		return true
+	case AnnualLineReasonUse:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for AnnualLineSection.
+const (
+	AnnualLineSectionBank     AnnualLineSection = "bank"
+	AnnualLineSectionDeposits AnnualLineSection = "deposits"
+	AnnualLineSectionExpense  AnnualLineSection = "expense"
+	AnnualLineSectionFund     AnnualLineSection = "fund"
+	AnnualLineSectionIncome   AnnualLineSection = "income"
+	AnnualLineSectionMembers  AnnualLineSection = "members"
+	AnnualLineSectionOpening  AnnualLineSection = "opening"
+	AnnualLineSectionTools    AnnualLineSection = "tools"
+)
+
+// Valid indicates whether the value is a known member of the AnnualLineSection enum.
+func (e AnnualLineSection) Valid() bool {
+	switch e {
+	case AnnualLineSectionBank:
+		return true
+	case AnnualLineSectionDeposits:
+		return true
+	case AnnualLineSectionExpense:
+		return true
+	case AnnualLineSectionFund:
+		return true
+	case AnnualLineSectionIncome:
+		return true
+	case AnnualLineSectionMembers:
+		return true
+	case AnnualLineSectionOpening:
+		return true
+	case AnnualLineSectionTools:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for AnnualTotalSection.
+const (
+	AnnualTotalSectionBank     AnnualTotalSection = "bank"
+	AnnualTotalSectionDeposits AnnualTotalSection = "deposits"
+	AnnualTotalSectionExpense  AnnualTotalSection = "expense"
+	AnnualTotalSectionFund     AnnualTotalSection = "fund"
+	AnnualTotalSectionIncome   AnnualTotalSection = "income"
+	AnnualTotalSectionMembers  AnnualTotalSection = "members"
+	AnnualTotalSectionOpening  AnnualTotalSection = "opening"
+	AnnualTotalSectionOwn      AnnualTotalSection = "own"
+	AnnualTotalSectionTools    AnnualTotalSection = "tools"
+)
+
+// Valid indicates whether the value is a known member of the AnnualTotalSection enum.
+func (e AnnualTotalSection) Valid() bool {
+	switch e {
+	case AnnualTotalSectionBank:
+		return true
+	case AnnualTotalSectionDeposits:
+		return true
+	case AnnualTotalSectionExpense:
+		return true
+	case AnnualTotalSectionFund:
+		return true
+	case AnnualTotalSectionIncome:
+		return true
+	case AnnualTotalSectionMembers:
+		return true
+	case AnnualTotalSectionOpening:
+		return true
+	case AnnualTotalSectionOwn:
+		return true
+	case AnnualTotalSectionTools:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for AnovaRowRow.
 const (
 	AnovaRowRowInteraction   AnovaRowRow = "interaction"
@@ -6035,6 +6140,30 @@ func (e WaitingOfferOutcome) Valid() bool {
 	}
 }
 
+// Defines values for WearReportBy.
+const (
+	WearReportByGarage    WearReportBy = "garage"
+	WearReportByMember    WearReportBy = "member"
+	WearReportByTool      WearReportBy = "tool"
+	WearReportByToolModel WearReportBy = "tool_model"
+)
+
+// Valid indicates whether the value is a known member of the WearReportBy enum.
+func (e WearReportBy) Valid() bool {
+	switch e {
+	case WearReportByGarage:
+		return true
+	case WearReportByMember:
+		return true
+	case WearReportByTool:
+		return true
+	case WearReportByToolModel:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for CutsizeGuidance.
 const (
 	CutsizeGuidanceFloating     CutsizeGuidance = "floating"
@@ -6164,6 +6293,24 @@ func (e CutsizeMaterial) Valid() bool {
 	}
 }
 
+// Defines values for Paper.
+const (
+	PaperA4     Paper = "a4"
+	PaperLetter Paper = "letter"
+)
+
+// Valid indicates whether the value is a known member of the Paper enum.
+func (e Paper) Valid() bool {
+	switch e {
+	case PaperA4:
+		return true
+	case PaperLetter:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for Scheme.
 const (
 	SchemeAuto  Scheme = "auto"
@@ -6179,6 +6326,48 @@ func (e Scheme) Valid() bool {
 	case SchemeDark:
 		return true
 	case SchemeLight:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for WearBy.
+const (
+	WearByGarage    WearBy = "garage"
+	WearByMember    WearBy = "member"
+	WearByTool      WearBy = "tool"
+	WearByToolModel WearBy = "tool_model"
+)
+
+// Valid indicates whether the value is a known member of the WearBy enum.
+func (e WearBy) Valid() bool {
+	switch e {
+	case WearByGarage:
+		return true
+	case WearByMember:
+		return true
+	case WearByTool:
+		return true
+	case WearByToolModel:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for WearOnly.
+const (
+	WearOnlyIdle   WearOnly = "idle"
+	WearOnlyLosing WearOnly = "losing"
+)
+
+// Valid indicates whether the value is a known member of the WearOnly enum.
+func (e WearOnly) Valid() bool {
+	switch e {
+	case WearOnlyIdle:
+		return true
+	case WearOnlyLosing:
 		return true
 	default:
 		return false
@@ -6518,6 +6707,24 @@ func (e ListLoansParamsState) Valid() bool {
 	}
 }
 
+// Defines values for GetStatementSheetParamsPage.
+const (
+	GetStatementSheetParamsPageA4     GetStatementSheetParamsPage = "a4"
+	GetStatementSheetParamsPageLetter GetStatementSheetParamsPage = "letter"
+)
+
+// Valid indicates whether the value is a known member of the GetStatementSheetParamsPage enum.
+func (e GetStatementSheetParamsPage) Valid() bool {
+	switch e {
+	case GetStatementSheetParamsPageA4:
+		return true
+	case GetStatementSheetParamsPageLetter:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for GetPhotoImageParamsSize.
 const (
 	Full      GetPhotoImageParamsSize = "full"
@@ -6611,6 +6818,210 @@ func (e GetReplacementFundPictureParamsScheme) Valid() bool {
 	case GetReplacementFundPictureParamsSchemeDark:
 		return true
 	case GetReplacementFundPictureParamsSchemeLight:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for GetWearReportParamsBy.
+const (
+	GetWearReportParamsByGarage    GetWearReportParamsBy = "garage"
+	GetWearReportParamsByMember    GetWearReportParamsBy = "member"
+	GetWearReportParamsByTool      GetWearReportParamsBy = "tool"
+	GetWearReportParamsByToolModel GetWearReportParamsBy = "tool_model"
+)
+
+// Valid indicates whether the value is a known member of the GetWearReportParamsBy enum.
+func (e GetWearReportParamsBy) Valid() bool {
+	switch e {
+	case GetWearReportParamsByGarage:
+		return true
+	case GetWearReportParamsByMember:
+		return true
+	case GetWearReportParamsByTool:
+		return true
+	case GetWearReportParamsByToolModel:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for GetWearReportParamsOnly.
+const (
+	GetWearReportParamsOnlyIdle   GetWearReportParamsOnly = "idle"
+	GetWearReportParamsOnlyLosing GetWearReportParamsOnly = "losing"
+)
+
+// Valid indicates whether the value is a known member of the GetWearReportParamsOnly enum.
+func (e GetWearReportParamsOnly) Valid() bool {
+	switch e {
+	case GetWearReportParamsOnlyIdle:
+		return true
+	case GetWearReportParamsOnlyLosing:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for GetWearReportPictureParamsBy.
+const (
+	GetWearReportPictureParamsByGarage    GetWearReportPictureParamsBy = "garage"
+	GetWearReportPictureParamsByMember    GetWearReportPictureParamsBy = "member"
+	GetWearReportPictureParamsByTool      GetWearReportPictureParamsBy = "tool"
+	GetWearReportPictureParamsByToolModel GetWearReportPictureParamsBy = "tool_model"
+)
+
+// Valid indicates whether the value is a known member of the GetWearReportPictureParamsBy enum.
+func (e GetWearReportPictureParamsBy) Valid() bool {
+	switch e {
+	case GetWearReportPictureParamsByGarage:
+		return true
+	case GetWearReportPictureParamsByMember:
+		return true
+	case GetWearReportPictureParamsByTool:
+		return true
+	case GetWearReportPictureParamsByToolModel:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for GetWearReportPictureParamsOnly.
+const (
+	GetWearReportPictureParamsOnlyIdle   GetWearReportPictureParamsOnly = "idle"
+	GetWearReportPictureParamsOnlyLosing GetWearReportPictureParamsOnly = "losing"
+)
+
+// Valid indicates whether the value is a known member of the GetWearReportPictureParamsOnly enum.
+func (e GetWearReportPictureParamsOnly) Valid() bool {
+	switch e {
+	case GetWearReportPictureParamsOnlyIdle:
+		return true
+	case GetWearReportPictureParamsOnlyLosing:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for GetWearReportPictureParamsScheme.
+const (
+	GetWearReportPictureParamsSchemeAuto  GetWearReportPictureParamsScheme = "auto"
+	GetWearReportPictureParamsSchemeDark  GetWearReportPictureParamsScheme = "dark"
+	GetWearReportPictureParamsSchemeLight GetWearReportPictureParamsScheme = "light"
+)
+
+// Valid indicates whether the value is a known member of the GetWearReportPictureParamsScheme enum.
+func (e GetWearReportPictureParamsScheme) Valid() bool {
+	switch e {
+	case GetWearReportPictureParamsSchemeAuto:
+		return true
+	case GetWearReportPictureParamsSchemeDark:
+		return true
+	case GetWearReportPictureParamsSchemeLight:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for GetWearReportSheetParamsBy.
+const (
+	GetWearReportSheetParamsByGarage    GetWearReportSheetParamsBy = "garage"
+	GetWearReportSheetParamsByMember    GetWearReportSheetParamsBy = "member"
+	GetWearReportSheetParamsByTool      GetWearReportSheetParamsBy = "tool"
+	GetWearReportSheetParamsByToolModel GetWearReportSheetParamsBy = "tool_model"
+)
+
+// Valid indicates whether the value is a known member of the GetWearReportSheetParamsBy enum.
+func (e GetWearReportSheetParamsBy) Valid() bool {
+	switch e {
+	case GetWearReportSheetParamsByGarage:
+		return true
+	case GetWearReportSheetParamsByMember:
+		return true
+	case GetWearReportSheetParamsByTool:
+		return true
+	case GetWearReportSheetParamsByToolModel:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for GetWearReportSheetParamsOnly.
+const (
+	GetWearReportSheetParamsOnlyIdle   GetWearReportSheetParamsOnly = "idle"
+	GetWearReportSheetParamsOnlyLosing GetWearReportSheetParamsOnly = "losing"
+)
+
+// Valid indicates whether the value is a known member of the GetWearReportSheetParamsOnly enum.
+func (e GetWearReportSheetParamsOnly) Valid() bool {
+	switch e {
+	case GetWearReportSheetParamsOnlyIdle:
+		return true
+	case GetWearReportSheetParamsOnlyLosing:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for GetWearReportSheetParamsPage.
+const (
+	GetWearReportSheetParamsPageA4     GetWearReportSheetParamsPage = "a4"
+	GetWearReportSheetParamsPageLetter GetWearReportSheetParamsPage = "letter"
+)
+
+// Valid indicates whether the value is a known member of the GetWearReportSheetParamsPage enum.
+func (e GetWearReportSheetParamsPage) Valid() bool {
+	switch e {
+	case GetWearReportSheetParamsPageA4:
+		return true
+	case GetWearReportSheetParamsPageLetter:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for GetAnnualReportPictureParamsScheme.
+const (
+	GetAnnualReportPictureParamsSchemeAuto  GetAnnualReportPictureParamsScheme = "auto"
+	GetAnnualReportPictureParamsSchemeDark  GetAnnualReportPictureParamsScheme = "dark"
+	GetAnnualReportPictureParamsSchemeLight GetAnnualReportPictureParamsScheme = "light"
+)
+
+// Valid indicates whether the value is a known member of the GetAnnualReportPictureParamsScheme enum.
+func (e GetAnnualReportPictureParamsScheme) Valid() bool {
+	switch e {
+	case GetAnnualReportPictureParamsSchemeAuto:
+		return true
+	case GetAnnualReportPictureParamsSchemeDark:
+		return true
+	case GetAnnualReportPictureParamsSchemeLight:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for GetAnnualReportSheetParamsPage.
+const (
+	GetAnnualReportSheetParamsPageA4     GetAnnualReportSheetParamsPage = "a4"
+	GetAnnualReportSheetParamsPageLetter GetAnnualReportSheetParamsPage = "letter"
+)
+
+// Valid indicates whether the value is a known member of the GetAnnualReportSheetParamsPage enum.
+func (e GetAnnualReportSheetParamsPage) Valid() bool {
+	switch e {
+	case GetAnnualReportSheetParamsPageA4:
+		return true
+	case GetAnnualReportSheetParamsPageLetter:
 		return true
 	default:
 		return false
@@ -7153,6 +7564,82 @@ type AmountIn struct {
 	Minor int64 `json:"minor"`
 }
 
+// AnnualLine What one account stood at when the year began, how it changed, and what it stood at when it ended; above nothing on the side that is usual for its section
+type AnnualLine struct {
+	// Change Money in the smallest unit of its ISO 4217 currency, and as text
+	Change Money `json:"change"`
+
+	// Closing Money in the smallest unit of its ISO 4217 currency, and as text
+	Closing Money `json:"closing"`
+
+	// Member Their number
+	Member *string `json:"member,omitempty"`
+
+	// MemberId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	MemberId *Id `json:"member_id,omitempty"`
+
+	// Name Whose it is or what for
+	Name string `json:"name"`
+
+	// Opening Money in the smallest unit of its ISO 4217 currency, and as text
+	Opening Money `json:"opening"`
+
+	// Reason What income was for
+	Reason *AnnualLineReason `json:"reason,omitempty"`
+
+	// Section `bank`: what the club has; `members`: what each owes; `tools`: what each was bought for; `deposits`: what is held of each member; `fund`: what is put by for tools; `income`, `expense`; `opening`: what was the club's own when the books began
+	Section AnnualLineSection `json:"section"`
+
+	// Tool Its number
+	Tool *string `json:"tool,omitempty"`
+
+	// ToolId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	ToolId *Id `json:"tool_id,omitempty"`
+}
+
+// AnnualLineReason What income was for
+type AnnualLineReason string
+
+// AnnualLineSection `bank`: what the club has; `members`: what each owes; `tools`: what each was bought for; `deposits`: what is held of each member; `fund`: what is put by for tools; `income`, `expense`; `opening`: what was the club's own when the books began
+type AnnualLineSection string
+
+// AnnualReport A financial year added up
+type AnnualReport struct {
+	// Closed The books are closed until its end, so that it stays as it is
+	Closed bool `json:"closed"`
+
+	// Items By section; accounts that nothing stood in and nothing moved are left out
+	Items []AnnualLine `json:"items"`
+
+	// Result What the year's income left over its expense; what is put by in the fund is neither
+	//
+	// Example: {"currency":"EUR","minor":1250,"text":"12.50 EUR"}
+	Result  Money         `json:"result"`
+	Summary string        `json:"summary"`
+	Totals  []AnnualTotal `json:"totals"`
+
+	// Year A financial year by its first and its last day
+	Year FinancialYear `json:"year"`
+}
+
+// AnnualTotal What a section adds up to
+type AnnualTotal struct {
+	// Change Money in the smallest unit of its ISO 4217 currency, and as text
+	Change Money `json:"change"`
+
+	// Closing Money in the smallest unit of its ISO 4217 currency, and as text
+	Closing Money `json:"closing"`
+
+	// Opening Money in the smallest unit of its ISO 4217 currency, and as text
+	Opening Money `json:"opening"`
+
+	// Section `own`: what the club has of its own: bank, what members owe and tools, less deposits and fund
+	Section AnnualTotalSection `json:"section"`
+}
+
+// AnnualTotalSection `own`: what the club has of its own: bank, what members owe and tools, less deposits and fund
+type AnnualTotalSection string
+
 // AnovaRow A row of the analysis of variance, squares in `unit` squared
 type AnovaRow struct {
 	DegreesOfFreedom float64 `json:"degrees_of_freedom"`
@@ -7513,6 +8000,9 @@ type BooksPatch struct {
 	// YearBegins Month and day on which the financial year begins
 	YearBegins *YearBegins `json:"year_begins,omitempty"`
 }
+
+// BooksText A plain-text journal
+type BooksText = string
 
 // Boss The metal about the bores
 type Boss struct {
@@ -16481,6 +16971,9 @@ type ReplacementFund struct {
 	Warnings []Text     `json:"warnings"`
 }
 
+// ReportSheet A page to print, by itself: without script, and with nothing to load
+type ReportSheet = string
+
 // Reservation Tools put aside for a member
 type Reservation struct {
 	Approval     ReservationApproval `json:"approval"`
@@ -19239,6 +19732,95 @@ type WaitingWindowIn struct {
 	Until time.Time `json:"until"`
 }
 
+// WearLine What a tool, a model, a member or a garage wore in a time, what was charged for it and what was spent
+type WearLine struct {
+	// Damage Money in the smallest unit of its ISO 4217 currency, and as text
+	Damage Money `json:"damage"`
+
+	// Earned All that was charged
+	//
+	// Example: {"currency":"EUR","minor":650,"text":"6.50 EUR"}
+	Earned Money `json:"earned"`
+
+	// EarnedInAll What was charged from the beginning until the end of the time
+	//
+	// Example: {"currency":"EUR","minor":650,"text":"6.50 EUR"}
+	EarnedInAll Money `json:"earned_in_all"`
+
+	// Garage The code of the garage where the tool lives
+	Garage *string `json:"garage,omitempty"`
+
+	// Holes How many holes it cut
+	Holes int64 `json:"holes"`
+
+	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Id *Id `json:"id,omitempty"`
+
+	// Idle Neither used nor lent in the time
+	Idle bool `json:"idle"`
+
+	// LastUsedAt The last use until the end of the time
+	LastUsedAt *time.Time `json:"last_used_at,omitempty"`
+
+	// Loans Loans that were open in the time, for a while at least
+	Loans int64 `json:"loans"`
+
+	// Losing More was spent on it in all than it earned
+	Losing bool `json:"losing"`
+
+	// Name The tool's or member's number, the model's or garage's code
+	Name string `json:"name"`
+
+	// Other What else was charged: consumables, lateness
+	//
+	// Example: {"currency":"EUR","minor":200,"text":"2.00 EUR"}
+	Other Money `json:"other"`
+
+	// Spent What was bought: the tool, its sharpening
+	//
+	// Example: {"currency":"EUR","minor":8400,"text":"84.00 EUR"}
+	Spent Money `json:"spent"`
+
+	// SpentInAll What was spent from the beginning until the end of the time, the opening balance included
+	//
+	// Example: {"currency":"EUR","minor":8400,"text":"84.00 EUR"}
+	SpentInAll Money  `json:"spent_in_all"`
+	Summary    string `json:"summary"`
+
+	// ToolModel The code of the tool's model
+	ToolModel *string `json:"tool_model,omitempty"`
+
+	// Uses How often it was used
+	Uses int64 `json:"uses"`
+
+	// Wear What was charged for use
+	//
+	// Example: {"currency":"EUR","minor":450,"text":"4.50 EUR"}
+	Wear Money `json:"wear"`
+
+	// WearPerHole A mean, rounded; none where it cut none
+	//
+	// Example: {"currency":"EUR","minor":56,"text":"0.56 EUR"}
+	WearPerHole *Money `json:"wear_per_hole,omitempty"`
+
+	// WearPerUse A mean, rounded; none where it was not used
+	//
+	// Example: {"currency":"EUR","minor":225,"text":"2.25 EUR"}
+	WearPerUse *Money `json:"wear_per_use,omitempty"`
+}
+
+// WearReport What tools wore in a time, most worn first
+type WearReport struct {
+	By      WearReportBy       `json:"by"`
+	From    openapi_types.Date `json:"from"`
+	Items   []WearLine         `json:"items"`
+	Summary string             `json:"summary"`
+	Until   openapi_types.Date `json:"until"`
+}
+
+// WearReportBy defines model for WearReport.By.
+type WearReportBy string
+
 // WearSitting What was read of the joint on one day (UTC), and the clearance it tells. Where `why` is there, it counts for nothing
 type WearSitting struct {
 	// At The middle of the bore's readings
@@ -19516,14 +20098,32 @@ type InWorkplan = Ref
 // Limit defines model for limit.
 type Limit = int
 
+// Paper defines model for paper.
+type Paper string
+
 // PhotoId UUID of version 7 made by the client (RFC 9562): the same id again with the same content changes nothing
 type PhotoId = ClientId
+
+// ReportFrom defines model for report_from.
+type ReportFrom = openapi_types.Date
+
+// ReportUntil defines model for report_until.
+type ReportUntil = openapi_types.Date
 
 // Scheme defines model for scheme.
 type Scheme string
 
 // Units Unit of length (UCUM mm, um, [in_i], [mil_i])
 type Units = Unit
+
+// WearBy defines model for wear_by.
+type WearBy string
+
+// WearOnly defines model for wear_only.
+type WearOnly string
+
+// YearBegun defines model for year_begun.
+type YearBegun = int
 
 // CalcAttributeStudyParams defines parameters for CalcAttributeStudy.
 type CalcAttributeStudyParams struct {
@@ -20700,6 +21300,15 @@ type GetStatementParams struct {
 	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
 }
 
+// GetStatementSheetParams defines parameters for GetStatementSheet.
+type GetStatementSheetParams struct {
+	// Page The paper: A4 (ISO 216) or letter (8.5 in by 11 in)
+	Page *GetStatementSheetParamsPage `form:"page,omitempty" json:"page,omitempty"`
+}
+
+// GetStatementSheetParamsPage defines parameters for GetStatementSheet.
+type GetStatementSheetParamsPage string
+
 // CreateOpeningBalancesParams defines parameters for CreateOpeningBalances.
 type CreateOpeningBalancesParams struct {
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
@@ -21278,6 +21887,117 @@ type AskReplacementFundParams struct {
 	// Purchases Whether what the books say was spent on tools was taken out of what is put by
 	Purchases *FundPurchases `form:"purchases,omitempty" json:"purchases,omitempty"`
 }
+
+// GetWearReportParams defines parameters for GetWearReport.
+type GetWearReportParams struct {
+	// From The first day, by the clock of UTC; left out: the first of the financial year
+	From *ReportFrom `form:"from,omitempty" json:"from,omitempty"`
+
+	// Until The last day; left out: the last of the financial year
+	Until *ReportUntil `form:"until,omitempty" json:"until,omitempty"`
+
+	// By What it is told of
+	By *GetWearReportParamsBy `form:"by,omitempty" json:"by,omitempty"`
+
+	// Only `idle`: tools that were neither used nor lent; `losing`: tools on which more was spent in all than they earned. Of tools only
+	Only *GetWearReportParamsOnly `form:"only,omitempty" json:"only,omitempty"`
+}
+
+// GetWearReportParamsBy defines parameters for GetWearReport.
+type GetWearReportParamsBy string
+
+// GetWearReportParamsOnly defines parameters for GetWearReport.
+type GetWearReportParamsOnly string
+
+// GetWearReportPictureParams defines parameters for GetWearReportPicture.
+type GetWearReportPictureParams struct {
+	// From The first day, by the clock of UTC; left out: the first of the financial year
+	From *ReportFrom `form:"from,omitempty" json:"from,omitempty"`
+
+	// Until The last day; left out: the last of the financial year
+	Until *ReportUntil `form:"until,omitempty" json:"until,omitempty"`
+
+	// By What it is told of
+	By *GetWearReportPictureParamsBy `form:"by,omitempty" json:"by,omitempty"`
+
+	// Only `idle`: tools that were neither used nor lent; `losing`: tools on which more was spent in all than they earned. Of tools only
+	Only *GetWearReportPictureParamsOnly `form:"only,omitempty" json:"only,omitempty"`
+
+	// Scheme Light, dark, or as the system of whoever looks prefers (`auto`)
+	Scheme *GetWearReportPictureParamsScheme `form:"scheme,omitempty" json:"scheme,omitempty"`
+
+	// IfNoneMatch An ETag at hand; unchanged is answered 304
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// GetWearReportPictureParamsBy defines parameters for GetWearReportPicture.
+type GetWearReportPictureParamsBy string
+
+// GetWearReportPictureParamsOnly defines parameters for GetWearReportPicture.
+type GetWearReportPictureParamsOnly string
+
+// GetWearReportPictureParamsScheme defines parameters for GetWearReportPicture.
+type GetWearReportPictureParamsScheme string
+
+// GetWearReportSheetParams defines parameters for GetWearReportSheet.
+type GetWearReportSheetParams struct {
+	// From The first day, by the clock of UTC; left out: the first of the financial year
+	From *ReportFrom `form:"from,omitempty" json:"from,omitempty"`
+
+	// Until The last day; left out: the last of the financial year
+	Until *ReportUntil `form:"until,omitempty" json:"until,omitempty"`
+
+	// By What it is told of
+	By *GetWearReportSheetParamsBy `form:"by,omitempty" json:"by,omitempty"`
+
+	// Only `idle`: tools that were neither used nor lent; `losing`: tools on which more was spent in all than they earned. Of tools only
+	Only *GetWearReportSheetParamsOnly `form:"only,omitempty" json:"only,omitempty"`
+
+	// Page The paper: A4 (ISO 216) or letter (8.5 in by 11 in)
+	Page *GetWearReportSheetParamsPage `form:"page,omitempty" json:"page,omitempty"`
+}
+
+// GetWearReportSheetParamsBy defines parameters for GetWearReportSheet.
+type GetWearReportSheetParamsBy string
+
+// GetWearReportSheetParamsOnly defines parameters for GetWearReportSheet.
+type GetWearReportSheetParamsOnly string
+
+// GetWearReportSheetParamsPage defines parameters for GetWearReportSheet.
+type GetWearReportSheetParamsPage string
+
+// GetAnnualReportParams defines parameters for GetAnnualReport.
+type GetAnnualReportParams struct {
+	// Year The calendar year in which the financial year begins; left out: the year that today is in
+	Year *YearBegun `form:"year,omitempty" json:"year,omitempty"`
+}
+
+// GetAnnualReportPictureParams defines parameters for GetAnnualReportPicture.
+type GetAnnualReportPictureParams struct {
+	// Year The calendar year in which the financial year begins; left out: the year that today is in
+	Year *YearBegun `form:"year,omitempty" json:"year,omitempty"`
+
+	// Scheme Light, dark, or as the system of whoever looks prefers (`auto`)
+	Scheme *GetAnnualReportPictureParamsScheme `form:"scheme,omitempty" json:"scheme,omitempty"`
+
+	// IfNoneMatch An ETag at hand; unchanged is answered 304
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
+
+// GetAnnualReportPictureParamsScheme defines parameters for GetAnnualReportPicture.
+type GetAnnualReportPictureParamsScheme string
+
+// GetAnnualReportSheetParams defines parameters for GetAnnualReportSheet.
+type GetAnnualReportSheetParams struct {
+	// Year The calendar year in which the financial year begins; left out: the year that today is in
+	Year *YearBegun `form:"year,omitempty" json:"year,omitempty"`
+
+	// Page The paper: A4 (ISO 216) or letter (8.5 in by 11 in)
+	Page *GetAnnualReportSheetParamsPage `form:"page,omitempty" json:"page,omitempty"`
+}
+
+// GetAnnualReportSheetParamsPage defines parameters for GetAnnualReportSheet.
+type GetAnnualReportSheetParamsPage string
 
 // ListReservationsParams defines parameters for ListReservations.
 type ListReservationsParams struct {
@@ -24608,6 +25328,9 @@ type ServerInterface interface {
 	// ReverseLedgerEntry Undo an entry by one that reverses it
 	// (POST /v1/clubs/{club}/ledger/entries/{entry}/reverse)
 	ReverseLedgerEntry(ctx echo.Context, club InClub, entry InEntry, params ReverseLedgerEntryParams) error
+	// GetLedgerJournal The whole journal, as a plain text that other programs read
+	// (GET /v1/clubs/{club}/ledger/journal)
+	GetLedgerJournal(ctx echo.Context, club InClub) error
 	// GetLendingRules By what rules the club lends
 	// (GET /v1/clubs/{club}/lending-rules)
 	GetLendingRules(ctx echo.Context, club InClub, params GetLendingRulesParams) error
@@ -24674,6 +25397,9 @@ type ServerInterface interface {
 	// GetStatement What a member was charged and paid, newest first
 	// (GET /v1/clubs/{club}/members/{member}/statement)
 	GetStatement(ctx echo.Context, club InClub, member InMember, params GetStatementParams) error
+	// GetStatementSheet A member's statement to print
+	// (GET /v1/clubs/{club}/members/{member}/statement/sheet)
+	GetStatementSheet(ctx echo.Context, club InClub, member InMember, params GetStatementSheetParams) error
 	// CreateOpeningBalances What there was when the books began
 	// (POST /v1/clubs/{club}/opening-balances)
 	CreateOpeningBalances(ctx echo.Context, club InClub, params CreateOpeningBalancesParams) error
@@ -24890,6 +25616,24 @@ type ServerInterface interface {
 	// AskReplacementFund What a price, a rule of lending, another tool or a payment would do to the fund
 	// (POST /v1/clubs/{club}/reports/replacement-fund/what-if)
 	AskReplacementFund(ctx echo.Context, club InClub, params AskReplacementFundParams) error
+	// GetWearReport What tools wore, what was charged for it and what was spent
+	// (GET /v1/clubs/{club}/reports/tool-wear)
+	GetWearReport(ctx echo.Context, club InClub, params GetWearReportParams) error
+	// GetWearReportPicture What tools earned and what was spent on them, as a picture
+	// (GET /v1/clubs/{club}/reports/tool-wear/picture)
+	GetWearReportPicture(ctx echo.Context, club InClub, params GetWearReportPictureParams) error
+	// GetWearReportSheet What tools wore, to print
+	// (GET /v1/clubs/{club}/reports/tool-wear/sheet)
+	GetWearReportSheet(ctx echo.Context, club InClub, params GetWearReportSheetParams) error
+	// GetAnnualReport A financial year added up: income, expense, fund, deposits, members, tools
+	// (GET /v1/clubs/{club}/reports/year)
+	GetAnnualReport(ctx echo.Context, club InClub, params GetAnnualReportParams) error
+	// GetAnnualReportPicture What a financial year changed, as a picture
+	// (GET /v1/clubs/{club}/reports/year/picture)
+	GetAnnualReportPicture(ctx echo.Context, club InClub, params GetAnnualReportPictureParams) error
+	// GetAnnualReportSheet A financial year to print
+	// (GET /v1/clubs/{club}/reports/year/sheet)
+	GetAnnualReportSheet(ctx echo.Context, club InClub, params GetAnnualReportSheetParams) error
 	// ListReservations Reservations, newest first
 	// (GET /v1/clubs/{club}/reservations)
 	ListReservations(ctx echo.Context, club InClub, params ListReservationsParams) error
@@ -29491,6 +30235,22 @@ func (w *ServerInterfaceWrapper) ReverseLedgerEntry(ctx echo.Context) error {
 	return err
 }
 
+// GetLedgerJournal converts echo context to params.
+func (w *ServerInterfaceWrapper) GetLedgerJournal(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetLedgerJournal(ctx, club)
+	return err
+}
+
 // GetLendingRules converts echo context to params.
 func (w *ServerInterfaceWrapper) GetLendingRules(ctx echo.Context) error {
 	var err error
@@ -30454,6 +31214,39 @@ func (w *ServerInterfaceWrapper) GetStatement(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.GetStatement(ctx, club, member, params)
+	return err
+}
+
+// GetStatementSheet converts echo context to params.
+func (w *ServerInterfaceWrapper) GetStatementSheet(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "member" -------------
+	var member InMember
+
+	err = runtime.BindStyledParameterWithOptions("simple", "member", ctx.Param("member"), &member, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter member: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetStatementSheetParams
+	// ------------- Optional query parameter "page" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "page", ctx.QueryParams(), &params.Page, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter page: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetStatementSheet(ctx, club, member, params)
 	return err
 }
 
@@ -33638,6 +34431,281 @@ func (w *ServerInterfaceWrapper) AskReplacementFund(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.AskReplacementFund(ctx, club, params)
+	return err
+}
+
+// GetWearReport converts echo context to params.
+func (w *ServerInterfaceWrapper) GetWearReport(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetWearReportParams
+	// ------------- Optional query parameter "from" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "from", ctx.QueryParams(), &params.From, runtime.BindQueryParameterOptions{Type: "string", Format: "date"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter from: %s", err))
+	}
+
+	// ------------- Optional query parameter "until" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "until", ctx.QueryParams(), &params.Until, runtime.BindQueryParameterOptions{Type: "string", Format: "date"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter until: %s", err))
+	}
+
+	// ------------- Optional query parameter "by" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "by", ctx.QueryParams(), &params.By, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter by: %s", err))
+	}
+
+	// ------------- Optional query parameter "only" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "only", ctx.QueryParams(), &params.Only, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter only: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetWearReport(ctx, club, params)
+	return err
+}
+
+// GetWearReportPicture converts echo context to params.
+func (w *ServerInterfaceWrapper) GetWearReportPicture(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetWearReportPictureParams
+	// ------------- Optional query parameter "from" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "from", ctx.QueryParams(), &params.From, runtime.BindQueryParameterOptions{Type: "string", Format: "date"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter from: %s", err))
+	}
+
+	// ------------- Optional query parameter "until" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "until", ctx.QueryParams(), &params.Until, runtime.BindQueryParameterOptions{Type: "string", Format: "date"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter until: %s", err))
+	}
+
+	// ------------- Optional query parameter "by" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "by", ctx.QueryParams(), &params.By, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter by: %s", err))
+	}
+
+	// ------------- Optional query parameter "only" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "only", ctx.QueryParams(), &params.Only, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter only: %s", err))
+	}
+
+	// ------------- Optional query parameter "scheme" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "scheme", ctx.QueryParams(), &params.Scheme, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter scheme: %s", err))
+	}
+
+	headers := ctx.Request().Header
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for If-None-Match, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter If-None-Match: %s", err))
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetWearReportPicture(ctx, club, params)
+	return err
+}
+
+// GetWearReportSheet converts echo context to params.
+func (w *ServerInterfaceWrapper) GetWearReportSheet(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetWearReportSheetParams
+	// ------------- Optional query parameter "from" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "from", ctx.QueryParams(), &params.From, runtime.BindQueryParameterOptions{Type: "string", Format: "date"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter from: %s", err))
+	}
+
+	// ------------- Optional query parameter "until" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "until", ctx.QueryParams(), &params.Until, runtime.BindQueryParameterOptions{Type: "string", Format: "date"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter until: %s", err))
+	}
+
+	// ------------- Optional query parameter "by" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "by", ctx.QueryParams(), &params.By, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter by: %s", err))
+	}
+
+	// ------------- Optional query parameter "only" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "only", ctx.QueryParams(), &params.Only, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter only: %s", err))
+	}
+
+	// ------------- Optional query parameter "page" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "page", ctx.QueryParams(), &params.Page, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter page: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetWearReportSheet(ctx, club, params)
+	return err
+}
+
+// GetAnnualReport converts echo context to params.
+func (w *ServerInterfaceWrapper) GetAnnualReport(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetAnnualReportParams
+	// ------------- Optional query parameter "year" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "year", ctx.QueryParams(), &params.Year, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter year: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetAnnualReport(ctx, club, params)
+	return err
+}
+
+// GetAnnualReportPicture converts echo context to params.
+func (w *ServerInterfaceWrapper) GetAnnualReportPicture(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetAnnualReportPictureParams
+	// ------------- Optional query parameter "year" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "year", ctx.QueryParams(), &params.Year, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter year: %s", err))
+	}
+
+	// ------------- Optional query parameter "scheme" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "scheme", ctx.QueryParams(), &params.Scheme, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter scheme: %s", err))
+	}
+
+	headers := ctx.Request().Header
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for If-None-Match, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter If-None-Match: %s", err))
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetAnnualReportPicture(ctx, club, params)
+	return err
+}
+
+// GetAnnualReportSheet converts echo context to params.
+func (w *ServerInterfaceWrapper) GetAnnualReportSheet(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetAnnualReportSheetParams
+	// ------------- Optional query parameter "year" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "year", ctx.QueryParams(), &params.Year, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter year: %s", err))
+	}
+
+	// ------------- Optional query parameter "page" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "page", ctx.QueryParams(), &params.Page, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter page: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetAnnualReportSheet(ctx, club, params)
 	return err
 }
 
@@ -37148,6 +38216,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/clubs/:club/ledger/entries", wrapper.ListLedgerEntries, options.OperationMiddlewares["listLedgerEntries"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/ledger/entries/:entry", wrapper.GetLedgerEntry, options.OperationMiddlewares["getLedgerEntry"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/ledger/entries/:entry/reverse", wrapper.ReverseLedgerEntry, options.OperationMiddlewares["reverseLedgerEntry"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/ledger/journal", wrapper.GetLedgerJournal, options.OperationMiddlewares["getLedgerJournal"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/lending-rules", wrapper.GetLendingRules, options.OperationMiddlewares["getLendingRules"]...)
 	router.PATCH(options.BaseURL+"/v1/clubs/:club/lending-rules", wrapper.PatchLendingRules, options.OperationMiddlewares["patchLendingRules"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/loans", wrapper.ListLoans, options.OperationMiddlewares["listLoans"]...)
@@ -37170,6 +38239,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/clubs/:club/members/:member/erase", wrapper.EraseMember, options.OperationMiddlewares["eraseMember"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/members/:member/extend-stay", wrapper.ExtendStay, options.OperationMiddlewares["extendStay"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/members/:member/statement", wrapper.GetStatement, options.OperationMiddlewares["getStatement"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/members/:member/statement/sheet", wrapper.GetStatementSheet, options.OperationMiddlewares["getStatementSheet"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/opening-balances", wrapper.CreateOpeningBalances, options.OperationMiddlewares["createOpeningBalances"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/pairings", wrapper.CreatePairing, options.OperationMiddlewares["createPairing"]...)
 	router.DELETE(options.BaseURL+"/v1/clubs/:club/pairings/:pairing", wrapper.WithdrawPairing, options.OperationMiddlewares["withdrawPairing"]...)
@@ -37242,6 +38312,12 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/clubs/:club/reports/replacement-fund", wrapper.GetReplacementFund, options.OperationMiddlewares["getReplacementFund"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/reports/replacement-fund/picture", wrapper.GetReplacementFundPicture, options.OperationMiddlewares["getReplacementFundPicture"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/reports/replacement-fund/what-if", wrapper.AskReplacementFund, options.OperationMiddlewares["askReplacementFund"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/reports/tool-wear", wrapper.GetWearReport, options.OperationMiddlewares["getWearReport"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/reports/tool-wear/picture", wrapper.GetWearReportPicture, options.OperationMiddlewares["getWearReportPicture"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/reports/tool-wear/sheet", wrapper.GetWearReportSheet, options.OperationMiddlewares["getWearReportSheet"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/reports/year", wrapper.GetAnnualReport, options.OperationMiddlewares["getAnnualReport"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/reports/year/picture", wrapper.GetAnnualReportPicture, options.OperationMiddlewares["getAnnualReportPicture"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/reports/year/sheet", wrapper.GetAnnualReportSheet, options.OperationMiddlewares["getAnnualReportSheet"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/reservations", wrapper.ListReservations, options.OperationMiddlewares["listReservations"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/reservations", wrapper.CreateReservation, options.OperationMiddlewares["createReservation"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/reservations/:reservation", wrapper.GetReservation, options.OperationMiddlewares["getReservation"]...)

@@ -24,6 +24,9 @@ func init() {
 			w.do("POST", at+"/accept", w.as("treasurer"), row{"as": "payment", "member": "M1"}).want(200)
 			return w.do("POST", at+"/reopen", w.as("treasurer"), row{"note": "not hers"})
 		}},
+		"getLedgerJournal": {1, get("ledger/journal")}, "getStatementSheet": {1, get("members/M1/statement/sheet")},
+		"getAnnualReport": {1, get("reports/year")}, "getAnnualReportSheet": {1, get("reports/year/sheet?year=2026")}, "getAnnualReportPicture": {1, get("reports/year/picture")},
+		"getWearReport": {1, get("reports/tool-wear?by=member")}, "getWearReportSheet": {1, get("reports/tool-wear/sheet")}, "getWearReportPicture": {1, get("reports/tool-wear/picture")},
 		"listBankRows":       {1, get("bank-rows?state=open")},
 		"listBankStatements": {1, get("bank-statements")},
 	} {

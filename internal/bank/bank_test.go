@@ -179,6 +179,7 @@ func TestProposalsSayWhy(t *testing.T) {
 		{"what is owed to them", bank.Movement{Minor: -500}, nil, []string{"Member B-1: amount"}},
 		{"two, the likelier first", bank.Movement{Minor: 1250, Name: "Odile Farrow"}, nil, []string{"Member 7: name", "Member B-17: amount"}},
 		{"an entry within ten days", bank.Movement{Minor: 1250, Reference: "B-17", On: on}, made, []string{"Entry 4 of member B-17: entry number", "Member B-17: number amount"}},
+		{"an entry of one, the number of another", bank.Movement{Minor: 1250, Reference: "B-1", On: on}, made, []string{"Member B-1: number", "Entry 4 of member B-17: entry", "Member B-17: amount"}},
 		{"nobody", bank.Movement{Minor: 3, Reference: "fee", Name: "The bank"}, made, nil},
 	} {
 		var got []string

@@ -51,10 +51,11 @@ const (
 	daysAround    = 10 // between what was booked and what the bank tells
 )
 
-// Propose lists what m may be, likeliest first: an entry that is booked already, then members by
-// what speaks for them. A number speaks loudest, a name more than an amount; a number of
-// one or two digits stands in many references by chance and speaks only beside something
-// else. Nothing is proposed for nothing.
+// Propose lists what m may be, likeliest first: entries that are booked already and members, by
+// what speaks for them. A number speaks loudest, a name more than an amount; what speaks for a
+// member speaks for an entry of theirs all the more, but an entry by itself says less than another's
+// number. A number of one or two digits stands in many references by chance and speaks only beside
+// something else. Nothing is proposed for nothing.
 func Propose(m Movement, people []Person, made []Made) []Proposal {
 	words := wordsOf(m.Reference)
 	named := wordsOf(m.Name)
@@ -98,14 +99,16 @@ func Propose(m Movement, people []Person, made []Made) []Proposal {
 		if e.Minor != m.Minor || e.BookedOn.Before(m.On.AddDate(0, 0, -daysAround)) || e.BookedOn.After(m.On.AddDate(0, 0, daysAround)) {
 			continue
 		}
-		one := Proposal{Entry: e, Because: []string{ByEntry}, weight: 10}
+		one := Proposal{Entry: e, Because: []string{ByEntry}, weight: 3}
 		if e.MemberID != nil {
 			if at := slices.IndexFunc(people, func(p Person) bool { return p.ID == *e.MemberID }); at >= 0 {
 				one.Member = &people[at]
 			}
 			also := speaks[*e.MemberID]
 			for _, why := range also.Because {
-				if why != ByAmount { // what they owe has that entry in it already
+				if why == ByAmount { // what they owe has that entry in it already
+					one.weight -= 2
+				} else {
 					one.Because = append(one.Because, why)
 				}
 			}

@@ -232,3 +232,8 @@ func (e Entry) sealed() seal {
 func FindEntryOfRow(b *postgres.Batch, row uuid.UUID) *postgres.Rows[Entry] {
 	return postgres.Query[Entry](b, selectEntries+`and e.id = (select w.entry_id from bank_row w where w.club_id = $1 and w.id = $2)`, b.Club, row)
 }
+
+// EveryEntry lists all entries, oldest first.
+func EveryEntry(b *postgres.Batch) *postgres.Rows[Entry] {
+	return postgres.Query[Entry](b, selectEntries+`order by e.number`, b.Club)
+}

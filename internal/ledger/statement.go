@@ -105,3 +105,8 @@ func Close(tx *postgres.Tx, books Books, c Closing) error {
 	journal.Append(tx, journal.Event{Type: "ledger.closed", Subject: c.ID, Version: 1, Audience: journal.ForOfficers, Actor: c.MemberID}, c)
 	return nil
 }
+
+// EveryAccount lists all accounts.
+func EveryAccount(b *postgres.Batch) *postgres.Rows[Account] {
+	return postgres.Query[Account](b, selectAccounts+`order by a.kind, a.of_id`, b.Club)
+}
