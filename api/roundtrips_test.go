@@ -329,6 +329,7 @@ var roundTrips = []struct {
 	}},
 	{"getCutSize", 1, func(w *world, _ int) *response { return w.do("GET", w.at("tools/W8/cut-size"), w.officer, nil) }},
 	{"getToolModelLife", 1, func(w *world, _ int) *response { return w.do("GET", w.at("tool-models/R8/life"), w.officer, nil) }},
+	{"getWearByCutting", 1, func(w *world, _ int) *response { return w.do("GET", w.at("reports/wear-by-cutting"), w.officer, nil) }},
 	{"getToolChart", 1, func(w *world, _ int) *response { return w.do("GET", w.at("tools/M7/chart"), w.officer, nil) }},
 	{"createHandout of what nobody reserved, createReturn, getLoanCharge and chargeLoan", 9, func(w *world, turn int) *response {
 		out := w.do("POST", w.at("handouts"), w.officer, row{"member": "M1", "tools": []row{{"tool": fmt.Sprint("lent", turn)}}}).want(201)

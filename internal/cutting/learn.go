@@ -9,6 +9,7 @@ import (
 
 	"pinwright/internal/calc/length"
 	"pinwright/internal/calc/reamerwear"
+	"pinwright/internal/calc/severity"
 	"pinwright/internal/tool"
 )
 
@@ -50,6 +51,7 @@ type Life struct {
 	Travel float64
 	Holes  int // cut, verified or not
 	Events []Event
+	Cut    map[severity.Way]float64 // metres, where asked for
 }
 
 // Event is one that told a size.
@@ -61,6 +63,7 @@ type Event struct {
 	Travel   float64 // before it, in this life
 	Surprise float64 // one-step residual, standard normal while the law holds
 	Expected float64 // what the law before it foretold
+	Cut      map[severity.Way]float64
 }
 
 // Now is the present life.
@@ -92,6 +95,7 @@ func (s Severities) of(material, lubricant *string) float64 {
 type Ask struct {
 	Guidance   string // of the hole that is asked about; empty: the usual, whichever that is
 	Severities Severities
+	Ways       bool // whether what was cut is told apart by its ways
 }
 
 // Reamers learns of each reamer that was asked for, by number.
@@ -151,6 +155,9 @@ func (r *Reamer) add(e row, a Ask) {
 		l.observe(e, r.Marked, a)
 	}
 	if *e.Kind != CutterReading {
+		if a.Ways {
+			l.cut(wayOf(e.Material, e.Lubricant), length.Length(*e.DepthNm).Micrometres()/1e6)
+		}
 		l.Travel += length.Length(*e.DepthNm).Micrometres() / 1e6 * a.Severities.of(e.Material, e.Lubricant)
 		l.Holes += int(*e.Holes)
 	}
@@ -178,6 +185,9 @@ func (l *Life) observe(e row, marked length.Length, a Ask) {
 		one.Size, one.U = one.Size+Overcut, math.Hypot(one.U, otherU)
 	case a.Guidance != "" && e.Guidance != nil && *e.Guidance != a.Guidance:
 		one.U = math.Hypot(one.U, otherU)
+	}
+	if a.Ways {
+		one.Cut = l.cutSoFar()
 	}
 	one.Expected = l.Next().Mean()
 	var err error

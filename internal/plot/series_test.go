@@ -193,3 +193,24 @@ func TestTicksOfDays(t *testing.T) {
 		})
 	}
 }
+
+// Whatever is drawn of ratios stays within the frame, and its words tell the same.
+func TestRatiosAreReadOffAsTheyAre(t *testing.T) {
+	t.Parallel()
+	for name, r := range map[string]plot.Ratios{
+		"none": {Title: "Wear", Coverage: 0.95},
+		"some": {Title: "Wear", Summary: "One differs.", Coverage: 0.95, Groups: []plot.RatioGroup{{Name: "Lubricants, against cutting oil", Rows: []plot.RatioRow{{Name: "dry", Ratio: 3, Low: 2, High: 4.5, Told: true}, {Name: "soluble oil", Ratio: 0.9, Low: 0.5, High: 1.6}}}}},
+		"far":  {Title: "Wear", Coverage: 0.95, Groups: []plot.RatioGroup{{Name: "Materials", Rows: []plot.RatioRow{{Name: strings.Repeat("of a long name ", 9), Ratio: 1, Low: 1e-9, High: 1e9}}}}},
+	} {
+		all := parsed(t, r.SVG(plot.Light))
+		inside(t, all)
+		if name == "some" {
+			if d := described(all); !strings.Contains(d, "dry 3 times, from 2 to 4.5") {
+				t.Errorf("%q", d)
+			}
+			if n := len(marks(all, "circle", "open")); n < 1 {
+				t.Errorf("%d open circles", n)
+			}
+		}
+	}
+}

@@ -53,7 +53,7 @@ func (p Prior) check() error {
 }
 
 // State is what is known of one life of a reamer: the prior, and sums over what was
-// observed. Its fields are exported to be stored; a state is changed by Observe only.
+// observed. Its fields are exported to be stored; a state is changed by Observe and With only.
 type State struct {
 	Prior  Prior
 	Holes  int     // observed
@@ -98,13 +98,8 @@ type Observation struct{ Travel, Size, U float64 }
 // independent and standard normal while the model holds, so they are what a chart judges,
 // rather than the sizes, which fall.
 func (s State) Observe(o Observation) (after State, surprise float64, err error) {
-	switch {
-	case math.IsNaN(o.Travel) || math.IsInf(o.Travel, 0) || o.Travel < 0:
-		return s, 0, fmt.Errorf("%w: a travel of %g m", ErrObservation, o.Travel)
-	case math.IsNaN(o.Size) || math.IsInf(o.Size, 0):
-		return s, 0, fmt.Errorf("%w: a size of %g µm", ErrObservation, o.Size)
-	case math.IsNaN(o.U) || math.IsInf(o.U, 0) || o.U < 0:
-		return s, 0, fmt.Errorf("%w: an uncertainty of %g µm", ErrObservation, o.U)
+	if after, err = s.With(o); err != nil {
+		return s, 0, err
 	}
 	below, above := s.CutSize(o.Travel).measured(o.U).tails(o.Size)
 	normal := distuv.UnitNormal
@@ -118,7 +113,20 @@ func (s State) Observe(o Observation) (after State, surprise float64, err error)
 	default:
 		surprise = -normal.Quantile(above)
 	}
-	after = s
+	return after, surprise, nil
+}
+
+// With is Observe for whoever does not ask how surprising o was, which is most of its work.
+func (s State) With(o Observation) (State, error) {
+	switch {
+	case math.IsNaN(o.Travel) || math.IsInf(o.Travel, 0) || o.Travel < 0:
+		return s, fmt.Errorf("%w: a travel of %g m", ErrObservation, o.Travel)
+	case math.IsNaN(o.Size) || math.IsInf(o.Size, 0):
+		return s, fmt.Errorf("%w: a size of %g µm", ErrObservation, o.Size)
+	case math.IsNaN(o.U) || math.IsInf(o.U, 0) || o.U < 0:
+		return s, fmt.Errorf("%w: an uncertainty of %g µm", ErrObservation, o.U)
+	}
+	after := s
 	after.Holes++
 	after.Travel = max(s.Travel, o.Travel)
 	after.Sums = make([]Sums, len(s.Sums))
@@ -127,7 +135,7 @@ func (s State) Observe(o Observation) (after State, surprise float64, err error)
 		sums.add(o.Travel, o.Size, 1/(sigma*sigma+o.U*o.U))
 		after.Sums[i] = sums
 	}
-	return after, surprise, nil
+	return after, nil
 }
 
 // line is the posterior of (c0, r) for one sigma before it is cut off at r >= 0, and
