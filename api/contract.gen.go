@@ -782,6 +782,24 @@ func (e ChartSpread) Valid() bool {
 	}
 }
 
+// Defines values for CheckKind.
+const (
+	CheckKindCheckCut      CheckKind = "check_cut"
+	CheckKindCutterReading CheckKind = "cutter_reading"
+)
+
+// Valid indicates whether the value is a known member of the CheckKind enum.
+func (e CheckKind) Valid() bool {
+	switch e {
+	case CheckKindCheckCut:
+		return true
+	case CheckKindCutterReading:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for CleanUpInGuidance.
 const (
 	CleanUpInGuidanceFloating   CleanUpInGuidance = "floating"
@@ -946,19 +964,19 @@ func (e CounterCondition) Valid() bool {
 
 // Defines values for CutEventKind.
 const (
-	CheckCut      CutEventKind = "check_cut"
-	Cut           CutEventKind = "cut"
-	CutterReading CutEventKind = "cutter_reading"
+	CutEventKindCheckCut      CutEventKind = "check_cut"
+	CutEventKindCut           CutEventKind = "cut"
+	CutEventKindCutterReading CutEventKind = "cutter_reading"
 )
 
 // Valid indicates whether the value is a known member of the CutEventKind enum.
 func (e CutEventKind) Valid() bool {
 	switch e {
-	case CheckCut:
+	case CutEventKindCheckCut:
 		return true
-	case Cut:
+	case CutEventKindCut:
 		return true
-	case CutterReading:
+	case CutEventKindCutterReading:
 		return true
 	default:
 		return false
@@ -967,19 +985,121 @@ func (e CutEventKind) Valid() bool {
 
 // Defines values for CutLifeBegunBy.
 const (
-	Adjusted  CutLifeBegunBy = "adjusted"
-	Replaced  CutLifeBegunBy = "replaced"
-	Sharpened CutLifeBegunBy = "sharpened"
+	CutLifeBegunByAdjusted  CutLifeBegunBy = "adjusted"
+	CutLifeBegunByReplaced  CutLifeBegunBy = "replaced"
+	CutLifeBegunBySharpened CutLifeBegunBy = "sharpened"
 )
 
 // Valid indicates whether the value is a known member of the CutLifeBegunBy enum.
 func (e CutLifeBegunBy) Valid() bool {
 	switch e {
-	case Adjusted:
+	case CutLifeBegunByAdjusted:
 		return true
-	case Replaced:
+	case CutLifeBegunByReplaced:
 		return true
-	case Sharpened:
+	case CutLifeBegunBySharpened:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for CutLubricant.
+const (
+	CutLubricantCuttingOil     CutLubricant = "cutting_oil"
+	CutLubricantDry            CutLubricant = "dry"
+	CutLubricantLightOil       CutLubricant = "light_oil"
+	CutLubricantOther          CutLubricant = "other"
+	CutLubricantParaffin       CutLubricant = "paraffin"
+	CutLubricantSolubleOil     CutLubricant = "soluble_oil"
+	CutLubricantSulphurisedOil CutLubricant = "sulphurised_oil"
+)
+
+// Valid indicates whether the value is a known member of the CutLubricant enum.
+func (e CutLubricant) Valid() bool {
+	switch e {
+	case CutLubricantCuttingOil:
+		return true
+	case CutLubricantDry:
+		return true
+	case CutLubricantLightOil:
+		return true
+	case CutLubricantOther:
+		return true
+	case CutLubricantParaffin:
+		return true
+	case CutLubricantSolubleOil:
+		return true
+	case CutLubricantSulphurisedOil:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for CutMaterial.
+const (
+	CutMaterialAlloySteel                   CutMaterial = "alloy_steel"
+	CutMaterialAusteniticStainlessSteel     CutMaterial = "austenitic_stainless_steel"
+	CutMaterialBrass                        CutMaterial = "brass"
+	CutMaterialBronze                       CutMaterial = "bronze"
+	CutMaterialCastAluminium                CutMaterial = "cast_aluminium"
+	CutMaterialCastSteel                    CutMaterial = "cast_steel"
+	CutMaterialDuctileIron                  CutMaterial = "ductile_iron"
+	CutMaterialFreeCuttingAlloySteel        CutMaterial = "free_cutting_alloy_steel"
+	CutMaterialFreeCuttingMediumCarbonSteel CutMaterial = "free_cutting_medium_carbon_steel"
+	CutMaterialFreeCuttingStainlessSteel    CutMaterial = "free_cutting_stainless_steel"
+	CutMaterialFreeCuttingSteel             CutMaterial = "free_cutting_steel"
+	CutMaterialGreyCastIron                 CutMaterial = "grey_cast_iron"
+	CutMaterialHighCarbonSteel              CutMaterial = "high_carbon_steel"
+	CutMaterialLeadedSteel                  CutMaterial = "leaded_steel"
+	CutMaterialLowCarbonSteel               CutMaterial = "low_carbon_steel"
+	CutMaterialMalleableIron                CutMaterial = "malleable_iron"
+	CutMaterialMartensiticStainlessSteel    CutMaterial = "martensitic_stainless_steel"
+	CutMaterialMediumCarbonSteel            CutMaterial = "medium_carbon_steel"
+	CutMaterialWroughtAluminium             CutMaterial = "wrought_aluminium"
+)
+
+// Valid indicates whether the value is a known member of the CutMaterial enum.
+func (e CutMaterial) Valid() bool {
+	switch e {
+	case CutMaterialAlloySteel:
+		return true
+	case CutMaterialAusteniticStainlessSteel:
+		return true
+	case CutMaterialBrass:
+		return true
+	case CutMaterialBronze:
+		return true
+	case CutMaterialCastAluminium:
+		return true
+	case CutMaterialCastSteel:
+		return true
+	case CutMaterialDuctileIron:
+		return true
+	case CutMaterialFreeCuttingAlloySteel:
+		return true
+	case CutMaterialFreeCuttingMediumCarbonSteel:
+		return true
+	case CutMaterialFreeCuttingStainlessSteel:
+		return true
+	case CutMaterialFreeCuttingSteel:
+		return true
+	case CutMaterialGreyCastIron:
+		return true
+	case CutMaterialHighCarbonSteel:
+		return true
+	case CutMaterialLeadedSteel:
+		return true
+	case CutMaterialLowCarbonSteel:
+		return true
+	case CutMaterialMalleableIron:
+		return true
+	case CutMaterialMartensiticStainlessSteel:
+		return true
+	case CutMaterialMediumCarbonSteel:
+		return true
+	case CutMaterialWroughtAluminium:
 		return true
 	default:
 		return false
@@ -4445,6 +4565,27 @@ func (e ReminderKind) Valid() bool {
 	}
 }
 
+// Defines values for RenewalKind.
+const (
+	RenewalKindAdjusted  RenewalKind = "adjusted"
+	RenewalKindReplaced  RenewalKind = "replaced"
+	RenewalKindSharpened RenewalKind = "sharpened"
+)
+
+// Valid indicates whether the value is a known member of the RenewalKind enum.
+func (e RenewalKind) Valid() bool {
+	switch e {
+	case RenewalKindAdjusted:
+		return true
+	case RenewalKindReplaced:
+		return true
+	case RenewalKindSharpened:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for RepairFigureCode.
 const (
 	RepairFigureCodeCutSize        RepairFigureCode = "cut_size"
@@ -5771,6 +5912,33 @@ func (e ToolStudySummaryKind) Valid() bool {
 	}
 }
 
+// Defines values for ToolWork.
+const (
+	ToolWorkHoles        ToolWork = "holes"
+	ToolWorkMeasurements ToolWork = "measurements"
+	ToolWorkOther        ToolWork = "other"
+	ToolWorkPressings    ToolWork = "pressings"
+	ToolWorkPulls        ToolWork = "pulls"
+)
+
+// Valid indicates whether the value is a known member of the ToolWork enum.
+func (e ToolWork) Valid() bool {
+	switch e {
+	case ToolWorkHoles:
+		return true
+	case ToolWorkMeasurements:
+		return true
+	case ToolWorkOther:
+		return true
+	case ToolWorkPressings:
+		return true
+	case ToolWorkPulls:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for TravelTimesInOthers.
 const (
 	TravelTimesInOthersForget TravelTimesInOthers = "forget"
@@ -5963,6 +6131,27 @@ func (e Unit) Valid() bool {
 	case UnitThou:
 		return true
 	case UnitUm:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for UseSource.
+const (
+	UseSourceReadings     UseSource = "readings"
+	UseSourceStep         UseSource = "step"
+	UseSourceVerification UseSource = "verification"
+)
+
+// Valid indicates whether the value is a known member of the UseSource enum.
+func (e UseSource) Valid() bool {
+	switch e {
+	case UseSourceReadings:
+		return true
+	case UseSourceStep:
+		return true
+	case UseSourceVerification:
 		return true
 	default:
 		return false
@@ -8858,6 +9047,9 @@ type CheckIn struct {
 	With *string `json:"with,omitempty"`
 }
 
+// CheckKind check_cut: a hole was cut to find out, and measured; cutter_reading: the tool was measured over its edges
+type CheckKind string
+
 // ChoiceIn One of several to decide between: a tool, or any tool of a model
 type ChoiceIn struct {
 	// Bore A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
@@ -9396,6 +9588,9 @@ type CounterReturn struct {
 	// UndoUntil Until when it can be undone
 	UndoUntil time.Time  `json:"undo_until"`
 	UndoneAt  *time.Time `json:"undone_at,omitempty"`
+
+	// Uses What was recorded that the tools did
+	Uses *[]ToolUse `json:"uses,omitempty"`
 }
 
 // CupboardSheet An HTML page to print, with no script in it
@@ -9468,6 +9663,12 @@ type CutLife struct {
 
 // CutLifeBegunBy The renewal; left out: the first life
 type CutLifeBegunBy string
+
+// CutLubricant What was cut with
+type CutLubricant string
+
+// CutMaterial What was cut, as the reaming calculator names it
+type CutMaterial string
 
 // CutPass One cut: what it takes at the tightest place. Without a `reamer_model` by a drill or boring bar, which need only come near
 type CutPass struct {
@@ -16549,6 +16750,9 @@ type ReminderPage struct {
 	Next  *string    `json:"next,omitempty"`
 }
 
+// RenewalKind How a tool was made as good as another: sharpened, set anew, or its wearing part replaced
+type RenewalKind string
+
 // Repair A set of joints of one vehicle that are repaired together, and how far it is
 type Repair struct {
 	AbandonReason *string    `json:"abandon_reason,omitempty"`
@@ -17239,6 +17443,56 @@ type ReturnedToolIn struct {
 
 	// Tool An id or the people's own name for it
 	Tool Ref `json:"tool"`
+
+	// Uses What it did while it was out
+	Uses *[]ReturnedUseIn `json:"uses,omitempty"`
+}
+
+// ReturnedUseIn Something that a tool did while it was out, as `POST uses` of the tool takes it, without `used_at`: as it came back
+type ReturnedUseIn struct {
+	// Count How many holes, pulls and so on
+	Count *int `json:"count,omitempty"`
+
+	// Depth A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
+	Depth *LengthIn `json:"depth,omitempty"`
+
+	// Feature An id or the people's own name for it
+	Feature *Ref `json:"feature,omitempty"`
+
+	// Guidance How the reamer finds its axis. floating: it follows the worn bore; pilot, jig or line_of_leaves (through both leaves in one line): it keeps the original axis, off by its error, and must cut further on the worn side; held_to_axis: one of these
+	Guidance *Guidance `json:"guidance,omitempty"`
+
+	// Id UUID of version 7 made by the client (RFC 9562): the same id again with the same content changes nothing
+	Id *ClientId `json:"id,omitempty"`
+
+	// Joint An id or the people's own name for it
+	Joint *Ref `json:"joint,omitempty"`
+
+	// Lubricant What was cut with
+	Lubricant *CutLubricant `json:"lubricant,omitempty"`
+
+	// Material What was cut, as the reaming calculator names it
+	Material *CutMaterial `json:"material,omitempty"`
+
+	// Member An id or the people's own name for it
+	Member *Ref `json:"member,omitempty"`
+
+	// Note Free text
+	Note *Note `json:"note,omitempty"`
+
+	// Repair The repair it was for, by id or number
+	//
+	// Example: R1
+	Repair *string `json:"repair,omitempty"`
+
+	// SizeBefore A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
+	SizeBefore *LengthIn `json:"size_before,omitempty"`
+
+	// UsedAt When. Left out: when it came back
+	UsedAt *time.Time `json:"used_at,omitempty"`
+
+	// Work What a tool did: holes reamed, parts pulled, parts pressed, measurements taken
+	Work ToolWork `json:"work"`
 }
 
 // Role What somebody may do in the club; a member may have several
@@ -18158,6 +18412,101 @@ type ToolChart struct {
 	Warnings []Text `json:"warnings"`
 }
 
+// ToolCheck What a check of a tool found, and what that says beside its nominal size and the check before; never edited, voided when wrong
+type ToolCheck struct {
+	// Change A length in the unit asked for
+	Change    *Length   `json:"change,omitempty"`
+	CheckedAt time.Time `json:"checked_at"`
+
+	// Depth A length in the unit asked for
+	Depth *Length `json:"depth,omitempty"`
+
+	// Guidance How the reamer finds its axis. floating: it follows the worn bore; pilot, jig or line_of_leaves (through both leaves in one line): it keeps the original axis, off by its error, and must cut further on the worn side; held_to_axis: one of these
+	Guidance *Guidance `json:"guidance,omitempty"`
+
+	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Id           Id                  `json:"id"`
+	InstrumentId *openapi_types.UUID `json:"instrument_id,omitempty"`
+
+	// Kind check_cut: a hole was cut to find out, and measured; cutter_reading: the tool was measured over its edges
+	Kind CheckKind `json:"kind"`
+
+	// Lubricant What was cut with
+	Lubricant *CutLubricant `json:"lubricant,omitempty"`
+
+	// Material What was cut, as the reaming calculator names it
+	Material *CutMaterial `json:"material,omitempty"`
+
+	// MemberId Who recorded it
+	MemberId openapi_types.UUID `json:"member_id"`
+
+	// Nominal A length in the unit asked for
+	Nominal *Length `json:"nominal,omitempty"`
+	Note    *string `json:"note,omitempty"`
+
+	// OverNominal A length in the unit asked for
+	OverNominal *Length   `json:"over_nominal,omitempty"`
+	RecordedAt  time.Time `json:"recorded_at"`
+
+	// Size A length in the unit asked for
+	Size    Length `json:"size"`
+	Summary string `json:"summary"`
+
+	// ToolId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	ToolId Id `json:"tool_id"`
+
+	// ToolNumber A short name that serves as an id: letters, digits, dot, dash, underscore
+	ToolNumber Code `json:"tool_number"`
+
+	// U A length in the unit asked for
+	U Length `json:"u"`
+
+	// Void Why it counts no more
+	Void *ToolVoid `json:"void,omitempty"`
+}
+
+// ToolCheckIn What size a reamer has now, or cuts. `u` is the standard uncertainty of `size`; `depth`, `material`, `lubricant` and `guidance` are of a hole; `instrument` is what it was measured with
+type ToolCheckIn struct {
+	// CheckedAt Default: now
+	CheckedAt *time.Time `json:"checked_at,omitempty"`
+
+	// Depth A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
+	Depth *LengthIn `json:"depth,omitempty"`
+
+	// Guidance How the reamer finds its axis. floating: it follows the worn bore; pilot, jig or line_of_leaves (through both leaves in one line): it keeps the original axis, off by its error, and must cut further on the worn side; held_to_axis: one of these
+	Guidance *Guidance `json:"guidance,omitempty"`
+
+	// Id UUID of version 7 made by the client (RFC 9562): the same id again with the same content changes nothing
+	Id *ClientId `json:"id,omitempty"`
+
+	// Instrument An id or the people's own name for it
+	Instrument *Ref `json:"instrument,omitempty"`
+
+	// Kind check_cut: a hole was cut to find out, and measured; cutter_reading: the tool was measured over its edges
+	Kind CheckKind `json:"kind"`
+
+	// Lubricant What was cut with
+	Lubricant *CutLubricant `json:"lubricant,omitempty"`
+
+	// Material What was cut, as the reaming calculator names it
+	Material *CutMaterial `json:"material,omitempty"`
+
+	// Note Free text
+	Note *Note `json:"note,omitempty"`
+
+	// Size A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
+	Size LengthIn `json:"size"`
+
+	// U A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
+	U LengthIn `json:"u"`
+}
+
+// ToolCheckPage A page of a list; there are more while it has `next`
+type ToolCheckPage struct {
+	Items []ToolCheck `json:"items"`
+	Next  *string     `json:"next,omitempty"`
+}
+
 // ToolCondition What whoever looked at a tool last found
 type ToolCondition string
 
@@ -18752,6 +19101,52 @@ type ToolPatch struct {
 	} `json:"value,omitempty"`
 }
 
+// ToolRenewal From then on a tool is another one as far as wear goes; never edited, voided when wrong
+type ToolRenewal struct {
+	DoneAt time.Time `json:"done_at"`
+
+	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Id Id `json:"id"`
+
+	// Kind How a tool was made as good as another: sharpened, set anew, or its wearing part replaced
+	Kind RenewalKind `json:"kind"`
+
+	// MemberId Who recorded it
+	MemberId   openapi_types.UUID `json:"member_id"`
+	Note       *string            `json:"note,omitempty"`
+	RecordedAt time.Time          `json:"recorded_at"`
+
+	// ToolId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	ToolId Id `json:"tool_id"`
+
+	// ToolNumber A short name that serves as an id: letters, digits, dot, dash, underscore
+	ToolNumber Code `json:"tool_number"`
+
+	// Void Why it counts no more
+	Void *ToolVoid `json:"void,omitempty"`
+}
+
+// ToolRenewalIn How a new life of a tool began: what it did before says nothing of what it cuts now
+type ToolRenewalIn struct {
+	// DoneAt Default: now
+	DoneAt *time.Time `json:"done_at,omitempty"`
+
+	// Id UUID of version 7 made by the client (RFC 9562): the same id again with the same content changes nothing
+	Id *ClientId `json:"id,omitempty"`
+
+	// Kind How a tool was made as good as another: sharpened, set anew, or its wearing part replaced
+	Kind RenewalKind `json:"kind"`
+
+	// Note Free text
+	Note *Note `json:"note,omitempty"`
+}
+
+// ToolRenewalPage A page of a list; there are more while it has `next`
+type ToolRenewalPage struct {
+	Items []ToolRenewal `json:"items"`
+	Next  *string       `json:"next,omitempty"`
+}
+
 // ToolState Whether a tool can be lent
 type ToolState string
 
@@ -18856,6 +19251,207 @@ type ToolTakenProblem struct {
 	AdditionalProperties map[string]interface{} `json:"-"`
 }
 
+// ToolUse Something that a tool did; never edited, voided when wrong
+type ToolUse struct {
+	// Count Example: 2
+	Count int `json:"count"`
+
+	// Depth A length in the unit asked for
+	Depth *Length `json:"depth,omitempty"`
+
+	// Feature The feature's code
+	//
+	// Example: bore
+	Feature   *string             `json:"feature,omitempty"`
+	FeatureId *openapi_types.UUID `json:"feature_id,omitempty"`
+
+	// Guidance How the reamer finds its axis. floating: it follows the worn bore; pilot, jig or line_of_leaves (through both leaves in one line): it keeps the original axis, off by its error, and must cut further on the worn side; held_to_axis: one of these
+	Guidance *Guidance `json:"guidance,omitempty"`
+
+	// Id UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Id      Id                  `json:"id"`
+	JointId *openapi_types.UUID `json:"joint_id,omitempty"`
+	LoanId  *openapi_types.UUID `json:"loan_id,omitempty"`
+
+	// Lubricant What was cut with
+	Lubricant *CutLubricant `json:"lubricant,omitempty"`
+
+	// Material What was cut, as the reaming calculator names it
+	Material *CutMaterial `json:"material,omitempty"`
+
+	// MemberId Who used it
+	MemberId   openapi_types.UUID `json:"member_id"`
+	Note       *string            `json:"note,omitempty"`
+	Position   *string            `json:"position,omitempty"`
+	RecordedAt time.Time          `json:"recorded_at"`
+
+	// RecordedBy Who recorded it
+	RecordedBy openapi_types.UUID `json:"recorded_by"`
+
+	// Repair The repair's number
+	//
+	// Example: R1
+	Repair   *string             `json:"repair,omitempty"`
+	RepairId *openapi_types.UUID `json:"repair_id,omitempty"`
+
+	// SizeBefore A length in the unit asked for
+	SizeBefore *Length `json:"size_before,omitempty"`
+
+	// ToolId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	ToolId Id `json:"tool_id"`
+
+	// ToolNumber A short name that serves as an id: letters, digits, dot, dash, underscore
+	ToolNumber Code      `json:"tool_number"`
+	UsedAt     time.Time `json:"used_at"`
+
+	// Void Why it counts no more
+	Void *ToolVoid `json:"void,omitempty"`
+
+	// Work What a tool did: holes reamed, parts pulled, parts pressed, measurements taken
+	Work ToolWork `json:"work"`
+}
+
+// ToolUseIn Something that a tool did. Without `loan` it is of the loan that had the tool at that time, or of none where a keeper used it in the house; without `member` it was the borrower who used it (only
+// a keeper names another). `size_before`, `depth`, `material`, `lubricant` and `guidance` are of holes. A joint by its position needs its `repair` where several joints have that position; a feature by
+// its code needs its `joint`. Of one loan, one use counts for each feature and kind of work: what was done to it again belongs into its `count`
+type ToolUseIn struct {
+	// Count How many holes, pulls and so on
+	Count *int `json:"count,omitempty"`
+
+	// Depth A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
+	Depth *LengthIn `json:"depth,omitempty"`
+
+	// Feature An id or the people's own name for it
+	Feature *Ref `json:"feature,omitempty"`
+
+	// Guidance How the reamer finds its axis. floating: it follows the worn bore; pilot, jig or line_of_leaves (through both leaves in one line): it keeps the original axis, off by its error, and must cut further on the worn side; held_to_axis: one of these
+	Guidance *Guidance `json:"guidance,omitempty"`
+
+	// Id UUID of version 7 made by the client (RFC 9562): the same id again with the same content changes nothing
+	Id *ClientId `json:"id,omitempty"`
+
+	// Joint An id or the people's own name for it
+	Joint *Ref `json:"joint,omitempty"`
+
+	// Loan UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	Loan *Id `json:"loan,omitempty"`
+
+	// Lubricant What was cut with
+	Lubricant *CutLubricant `json:"lubricant,omitempty"`
+
+	// Material What was cut, as the reaming calculator names it
+	Material *CutMaterial `json:"material,omitempty"`
+
+	// Member An id or the people's own name for it
+	Member *Ref `json:"member,omitempty"`
+
+	// Note Free text
+	Note *Note `json:"note,omitempty"`
+
+	// Repair The repair it was for, by id or number
+	//
+	// Example: R1
+	Repair *string `json:"repair,omitempty"`
+
+	// SizeBefore A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
+	SizeBefore *LengthIn `json:"size_before,omitempty"`
+
+	// UsedAt When. Left out: now, or when the loan ended
+	UsedAt *time.Time `json:"used_at,omitempty"`
+
+	// Work What a tool did: holes reamed, parts pulled, parts pressed, measurements taken
+	Work ToolWork `json:"work"`
+}
+
+// ToolUsePage A page of a list; there are more while it has `next`
+type ToolUsePage struct {
+	Items []ToolUse `json:"items"`
+
+	// LatestCheck What a check of a tool found, and what that says beside its nominal size and the check before; never edited, voided when wrong
+	LatestCheck *ToolCheck `json:"latest_check,omitempty"`
+	Next        *string    `json:"next,omitempty"`
+
+	// SinceCalibration What a tool did since, by kind of work; `at` is left out where it is since the first entry
+	SinceCalibration *ToolWorkSince `json:"since_calibration,omitempty"`
+
+	// SinceRenewal What a tool did since, by kind of work; `at` is left out where it is since the first entry
+	SinceRenewal ToolWorkSince `json:"since_renewal"`
+}
+
+// ToolUseReason Where the proposal with that place in the list comes from
+type ToolUseReason struct {
+	RepairId     *openapi_types.UUID `json:"repair_id,omitempty"`
+	RepairStepId *openapi_types.UUID `json:"repair_step_id,omitempty"`
+
+	// Source Where a proposal comes from: a verification that named the tool, a finished step of a repair, or readings that name the tool
+	Source UseSource `json:"source"`
+
+	// Text Example: A verification of repair R1 found that it cut bore of front-left-lower to 8.176 mm.
+	Text           string              `json:"text"`
+	VerificationId *openapi_types.UUID `json:"verification_id,omitempty"`
+}
+
+// ToolUsesIn What a tool did, all or none
+type ToolUsesIn struct {
+	Uses []ToolUseIn `json:"uses"`
+}
+
+// ToolUsesProposal What is proposed; empty where there is nothing to propose
+type ToolUsesProposal struct {
+	Uses []ToolUseIn `json:"uses"`
+}
+
+// ToolUsesProposed What a tool seems to have done while it was out, and is not on record yet. `body` is what `POST uses` of the tool takes as it stands; take out what is wrong and fill in what is missing
+type ToolUsesProposed struct {
+	Assumed []Text `json:"assumed"`
+
+	// Body What is proposed; empty where there is nothing to propose
+	Body ToolUsesProposal `json:"body"`
+
+	// LoanId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	LoanId Id `json:"loan_id"`
+
+	// Reasons One for each of `body.uses`, in the same order
+	Reasons []ToolUseReason `json:"reasons"`
+
+	// Recorded How many uses of the loan are on record already
+	//
+	// Example: 0
+	Recorded int    `json:"recorded"`
+	Summary  string `json:"summary"`
+
+	// ToolId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	ToolId Id `json:"tool_id"`
+
+	// ToolNumber A short name that serves as an id: letters, digits, dot, dash, underscore
+	ToolNumber Code `json:"tool_number"`
+}
+
+// ToolUsesRecorded What was recorded, in the order of the request
+type ToolUsesRecorded struct {
+	// Already How many of them were on record
+	//
+	// Example: 0
+	Already int       `json:"already"`
+	Summary string    `json:"summary"`
+	Uses    []ToolUse `json:"uses"`
+}
+
+// ToolVoid Why it counts no more
+type ToolVoid struct {
+	At time.Time `json:"at"`
+
+	// MemberId Who voided it
+	MemberId openapi_types.UUID `json:"member_id"`
+	Reason   string             `json:"reason"`
+}
+
+// ToolVoidIn Why it is to count no more
+type ToolVoidIn struct {
+	// Reason Why, for whoever reads the record later
+	Reason Reason `json:"reason"`
+}
+
 // ToolWhere Where a tool is: at a garage, or with whom, since when and until when
 type ToolWhere struct {
 	Due *time.Time `json:"due,omitempty"`
@@ -18876,6 +19472,34 @@ type ToolWhere struct {
 
 	// With A member who has a tool or gets it; of a guest also the host who answers for them
 	With *Person `json:"with,omitempty"`
+}
+
+// ToolWork What a tool did: holes reamed, parts pulled, parts pressed, measurements taken
+type ToolWork string
+
+// ToolWorkCount How much of a kind of work a tool did
+type ToolWorkCount struct {
+	// Count How many holes, pulls and so on
+	//
+	// Example: 7
+	Count int64 `json:"count"`
+
+	// Uses In how many entries
+	//
+	// Example: 3
+	Uses int `json:"uses"`
+
+	// Work What a tool did: holes reamed, parts pulled, parts pressed, measurements taken
+	Work ToolWork `json:"work"`
+}
+
+// ToolWorkSince What a tool did since, by kind of work; `at` is left out where it is since the first entry
+type ToolWorkSince struct {
+	At *time.Time `json:"at,omitempty"`
+
+	// Renewal How a tool was made as good as another: sharpened, set anew, or its wearing part replaced
+	Renewal *RenewalKind    `json:"renewal,omitempty"`
+	Work    []ToolWorkCount `json:"work"`
 }
 
 // TravelTime How long a tool travels between two garages, either way
@@ -19325,6 +19949,9 @@ type UseCertificatePage struct {
 	Items []UseCertificate `json:"items"`
 	Next  *string          `json:"next,omitempty"`
 }
+
+// UseSource Where a proposal comes from: a verification that named the tool, a finished step of a repair, or readings that name the tool
+type UseSource string
 
 // ValueSource `default` is what is usual for tools of its kind: common practice, no published source
 type ValueSource string
@@ -20140,8 +20767,17 @@ type InToken = Id
 // InTool An id or the people's own name for it
 type InTool = Ref
 
+// InToolCheck UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+type InToolCheck = Id
+
 // InToolModel An id or the people's own name for it
 type InToolModel = Ref
+
+// InToolRenewal UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+type InToolRenewal = Id
+
+// InToolUse UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+type InToolUse = Id
 
 // InVehicle An id or the people's own name for it
 type InVehicle = Ref
@@ -22143,6 +22779,9 @@ type DeclineReservationParams struct {
 
 // CreateReturnParams defines parameters for CreateReturn.
 type CreateReturnParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -22154,6 +22793,9 @@ type CreateReturn409ApplicationProblemPlusJSONResponseBody struct {
 
 // UndoReturnParams defines parameters for UndoReturn.
 type UndoReturnParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
 	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -22436,6 +23078,36 @@ type GetToolChartPictureParams struct {
 // GetToolChartPictureParamsScheme defines parameters for GetToolChartPicture.
 type GetToolChartPictureParamsScheme string
 
+// ListToolChecksParams defines parameters for ListToolChecks.
+type ListToolChecksParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
+	// Limit How many items a page holds at most
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor The `next` of the page before
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// CheckToolParams defines parameters for CheckTool.
+type CheckToolParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
+	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// VoidToolCheckParams defines parameters for VoidToolCheck.
+type VoidToolCheckParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
+	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
 // GetCutSizeParams defines parameters for GetCutSize.
 type GetCutSizeParams struct {
 	// Risk The greatest probability accepted that a hole becomes too small
@@ -22592,6 +23264,27 @@ type CreateToolPhotoParams struct {
 	Id PhotoId `form:"id" json:"id"`
 }
 
+// ListToolRenewalsParams defines parameters for ListToolRenewals.
+type ListToolRenewalsParams struct {
+	// Limit How many items a page holds at most
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor The `next` of the page before
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// RenewToolParams defines parameters for RenewTool.
+type RenewToolParams struct {
+	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// VoidToolRenewalParams defines parameters for VoidToolRenewal.
+type VoidToolRenewalParams struct {
+	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
 // ListToolStudiesParams defines parameters for ListToolStudies.
 type ListToolStudiesParams struct {
 	// Limit How many items a page holds at most
@@ -22627,6 +23320,51 @@ type GetToolTimelinePictureParams struct {
 
 // GetToolTimelinePictureParamsScheme defines parameters for GetToolTimelinePicture.
 type GetToolTimelinePictureParamsScheme string
+
+// ListToolUsesParams defines parameters for ListToolUses.
+type ListToolUsesParams struct {
+	// Loan Only of this loan
+	Loan *openapi_types.UUID `form:"loan,omitempty" json:"loan,omitempty"`
+
+	// Member Only by this member, by id or number
+	Member *Ref `form:"member,omitempty" json:"member,omitempty"`
+
+	// Repair Only for this repair, by id or number
+	Repair *Ref `form:"repair,omitempty" json:"repair,omitempty"`
+
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
+	// Limit How many items a page holds at most
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor The `next` of the page before
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
+// RecordToolUsesParams defines parameters for RecordToolUses.
+type RecordToolUsesParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
+	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// GetToolUseParams defines parameters for GetToolUse.
+type GetToolUseParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+}
+
+// VoidToolUseParams defines parameters for VoidToolUse.
+type VoidToolUseParams struct {
+	// Units The unit in which the answer gives lengths, in numbers and in sentences (1 in is 25.4 mm exactly). Default: the club's choice; of a calculator the unit that was sent
+	Units *Units `form:"units,omitempty" json:"units,omitempty"`
+
+	// IdempotencyKey A UUID of version 7 that stands for this request (RFC 9562); the same key and request again is answered as the first time
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
 
 // PutTravelTimesParams defines parameters for PutTravelTimes.
 type PutTravelTimesParams struct {
@@ -23150,14 +23888,32 @@ type PatchToolApplicationMergePatchPlusJSONRequestBody = ToolPatch
 // CreateCalibrationJSONRequestBody defines body for CreateCalibration for application/json ContentType.
 type CreateCalibrationJSONRequestBody = CalibrationIn
 
+// CheckToolJSONRequestBody defines body for CheckTool for application/json ContentType.
+type CheckToolJSONRequestBody = ToolCheckIn
+
+// VoidToolCheckJSONRequestBody defines body for VoidToolCheck for application/json ContentType.
+type VoidToolCheckJSONRequestBody = ToolVoidIn
+
 // FindToolJSONRequestBody defines body for FindTool for application/json ContentType.
 type FindToolJSONRequestBody = FoundIn
 
 // CreateInspectionJSONRequestBody defines body for CreateInspection for application/json ContentType.
 type CreateInspectionJSONRequestBody = InspectionIn
 
+// RenewToolJSONRequestBody defines body for RenewTool for application/json ContentType.
+type RenewToolJSONRequestBody = ToolRenewalIn
+
+// VoidToolRenewalJSONRequestBody defines body for VoidToolRenewal for application/json ContentType.
+type VoidToolRenewalJSONRequestBody = ToolVoidIn
+
 // CreateToolStudyJSONRequestBody defines body for CreateToolStudy for application/json ContentType.
 type CreateToolStudyJSONRequestBody = ToolStudyIn
+
+// RecordToolUsesJSONRequestBody defines body for RecordToolUses for application/json ContentType.
+type RecordToolUsesJSONRequestBody = ToolUsesIn
+
+// VoidToolUseJSONRequestBody defines body for VoidToolUse for application/json ContentType.
+type VoidToolUseJSONRequestBody = ToolVoidIn
 
 // PutTravelTimesJSONRequestBody defines body for PutTravelTimes for application/json ContentType.
 type PutTravelTimesJSONRequestBody = TravelTimesIn
@@ -25442,6 +26198,9 @@ type ServerInterface interface {
 	// LoseLoan Record that a tool was lost while it was out
 	// (POST /v1/clubs/{club}/loans/{loan}/lost)
 	LoseLoan(ctx echo.Context, club InClub, loan InLoan, params LoseLoanParams) error
+	// ProposeToolUses What the tool of a loan seems to have done, ready to be posted
+	// (GET /v1/clubs/{club}/loans/{loan}/uses-proposed)
+	ProposeToolUses(ctx echo.Context, club InClub, loan InLoan) error
 	// GetMe Who this token or identity is, and what it may do
 	// (GET /v1/clubs/{club}/me)
 	GetMe(ctx echo.Context, club InClub) error
@@ -25820,6 +26579,15 @@ type ServerInterface interface {
 	// GetToolChartPicture Whether a tool drifts, as a picture: what its calibrations found, with limits, zones and numbered signals
 	// (GET /v1/clubs/{club}/tools/{tool}/chart/picture)
 	GetToolChartPicture(ctx echo.Context, club InClub, tool InTool, params GetToolChartPictureParams) error
+	// ListToolChecks What checks of a reamer found, newest first
+	// (GET /v1/clubs/{club}/tools/{tool}/checks)
+	ListToolChecks(ctx echo.Context, club InClub, tool InTool, params ListToolChecksParams) error
+	// CheckTool Record a check cut, or the diameter of the reamer itself
+	// (POST /v1/clubs/{club}/tools/{tool}/checks)
+	CheckTool(ctx echo.Context, club InClub, tool InTool, params CheckToolParams) error
+	// VoidToolCheck Let a check count no more; it stays on record
+	// (POST /v1/clubs/{club}/tools/{tool}/checks/{tool_check}/void)
+	VoidToolCheck(ctx echo.Context, club InClub, tool InTool, toolCheck InToolCheck, params VoidToolCheckParams) error
 	// GetCutSize What size a reamer cuts, and how many holes it has left for each step
 	// (GET /v1/clubs/{club}/tools/{tool}/cut-size)
 	GetCutSize(ctx echo.Context, club InClub, tool InTool, params GetCutSizeParams) error
@@ -25847,6 +26615,15 @@ type ServerInterface interface {
 	// CreateToolPhoto Add a photo of a tool
 	// (POST /v1/clubs/{club}/tools/{tool}/photos)
 	CreateToolPhoto(ctx echo.Context, club InClub, tool InTool, params CreateToolPhotoParams) error
+	// ListToolRenewals When a tool was renewed, newest first
+	// (GET /v1/clubs/{club}/tools/{tool}/renewals)
+	ListToolRenewals(ctx echo.Context, club InClub, tool InTool, params ListToolRenewalsParams) error
+	// RenewTool Record that a tool was sharpened, set anew or its wearing part replaced
+	// (POST /v1/clubs/{club}/tools/{tool}/renewals)
+	RenewTool(ctx echo.Context, club InClub, tool InTool, params RenewToolParams) error
+	// VoidToolRenewal Let a renewal count no more; it stays on record
+	// (POST /v1/clubs/{club}/tools/{tool}/renewals/{tool_renewal}/void)
+	VoidToolRenewal(ctx echo.Context, club InClub, tool InTool, toolRenewal InToolRenewal, params VoidToolRenewalParams) error
 	// ListToolStudies Gauge studies of a tool, newest first
 	// (GET /v1/clubs/{club}/tools/{tool}/studies)
 	ListToolStudies(ctx echo.Context, club InClub, tool InTool, params ListToolStudiesParams) error
@@ -25856,6 +26633,18 @@ type ServerInterface interface {
 	// GetToolTimelinePicture What a tool went through and is promised, as a picture along time
 	// (GET /v1/clubs/{club}/tools/{tool}/timeline/picture)
 	GetToolTimelinePicture(ctx echo.Context, club InClub, tool InTool, params GetToolTimelinePictureParams) error
+	// ListToolUses What a tool did, newest first
+	// (GET /v1/clubs/{club}/tools/{tool}/uses)
+	ListToolUses(ctx echo.Context, club InClub, tool InTool, params ListToolUsesParams) error
+	// RecordToolUses Record what a tool did, several uses at once
+	// (POST /v1/clubs/{club}/tools/{tool}/uses)
+	RecordToolUses(ctx echo.Context, club InClub, tool InTool, params RecordToolUsesParams) error
+	// GetToolUse A use of a tool
+	// (GET /v1/clubs/{club}/tools/{tool}/uses/{tool_use})
+	GetToolUse(ctx echo.Context, club InClub, tool InTool, toolUse InToolUse, params GetToolUseParams) error
+	// VoidToolUse Let a use count no more; it stays on record
+	// (POST /v1/clubs/{club}/tools/{tool}/uses/{tool_use}/void)
+	VoidToolUse(ctx echo.Context, club InClub, tool InTool, toolUse InToolUse, params VoidToolUseParams) error
 	// ListTravelTimes How long tools travel between garages
 	// (GET /v1/clubs/{club}/travel-times)
 	ListTravelTimes(ctx echo.Context, club InClub) error
@@ -30866,6 +31655,30 @@ func (w *ServerInterfaceWrapper) LoseLoan(ctx echo.Context) error {
 	return err
 }
 
+// ProposeToolUses converts echo context to params.
+func (w *ServerInterfaceWrapper) ProposeToolUses(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "loan" -------------
+	var loan InLoan
+
+	err = runtime.BindStyledParameterWithOptions("simple", "loan", ctx.Param("loan"), &loan, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter loan: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ProposeToolUses(ctx, club, loan)
+	return err
+}
+
 // GetMe converts echo context to params.
 func (w *ServerInterfaceWrapper) GetMe(ctx echo.Context) error {
 	var err error
@@ -35219,6 +36032,12 @@ func (w *ServerInterfaceWrapper) CreateReturn(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params CreateReturnParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
 
 	headers := ctx.Request().Header
 	// ------------- Required header parameter "Idempotency-Key" -------------
@@ -35265,6 +36084,12 @@ func (w *ServerInterfaceWrapper) UndoReturn(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params UndoReturnParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
 
 	headers := ctx.Request().Header
 	// ------------- Required header parameter "Idempotency-Key" -------------
@@ -36501,6 +37326,165 @@ func (w *ServerInterfaceWrapper) GetToolChartPicture(ctx echo.Context) error {
 	return err
 }
 
+// ListToolChecks converts echo context to params.
+func (w *ServerInterfaceWrapper) ListToolChecks(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "tool" -------------
+	var tool InTool
+
+	err = runtime.BindStyledParameterWithOptions("simple", "tool", ctx.Param("tool"), &tool, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter tool: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListToolChecksParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// ------------- Optional query parameter "cursor" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "cursor", ctx.QueryParams(), &params.Cursor, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter cursor: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListToolChecks(ctx, club, tool, params)
+	return err
+}
+
+// CheckTool converts echo context to params.
+func (w *ServerInterfaceWrapper) CheckTool(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "tool" -------------
+	var tool InTool
+
+	err = runtime.BindStyledParameterWithOptions("simple", "tool", ctx.Param("tool"), &tool, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter tool: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params CheckToolParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.CheckTool(ctx, club, tool, params)
+	return err
+}
+
+// VoidToolCheck converts echo context to params.
+func (w *ServerInterfaceWrapper) VoidToolCheck(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "tool" -------------
+	var tool InTool
+
+	err = runtime.BindStyledParameterWithOptions("simple", "tool", ctx.Param("tool"), &tool, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter tool: %s", err))
+	}
+
+	// ------------- Path parameter "tool_check" -------------
+	var toolCheck InToolCheck
+
+	err = runtime.BindStyledParameterWithOptions("simple", "tool_check", ctx.Param("tool_check"), &toolCheck, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter tool_check: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params VoidToolCheckParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.VoidToolCheck(ctx, club, tool, toolCheck, params)
+	return err
+}
+
 // GetCutSize converts echo context to params.
 func (w *ServerInterfaceWrapper) GetCutSize(ctx echo.Context) error {
 	var err error
@@ -37022,6 +38006,146 @@ func (w *ServerInterfaceWrapper) CreateToolPhoto(ctx echo.Context) error {
 	return err
 }
 
+// ListToolRenewals converts echo context to params.
+func (w *ServerInterfaceWrapper) ListToolRenewals(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "tool" -------------
+	var tool InTool
+
+	err = runtime.BindStyledParameterWithOptions("simple", "tool", ctx.Param("tool"), &tool, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter tool: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListToolRenewalsParams
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// ------------- Optional query parameter "cursor" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "cursor", ctx.QueryParams(), &params.Cursor, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter cursor: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListToolRenewals(ctx, club, tool, params)
+	return err
+}
+
+// RenewTool converts echo context to params.
+func (w *ServerInterfaceWrapper) RenewTool(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "tool" -------------
+	var tool InTool
+
+	err = runtime.BindStyledParameterWithOptions("simple", "tool", ctx.Param("tool"), &tool, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter tool: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params RenewToolParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.RenewTool(ctx, club, tool, params)
+	return err
+}
+
+// VoidToolRenewal converts echo context to params.
+func (w *ServerInterfaceWrapper) VoidToolRenewal(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "tool" -------------
+	var tool InTool
+
+	err = runtime.BindStyledParameterWithOptions("simple", "tool", ctx.Param("tool"), &tool, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter tool: %s", err))
+	}
+
+	// ------------- Path parameter "tool_renewal" -------------
+	var toolRenewal InToolRenewal
+
+	err = runtime.BindStyledParameterWithOptions("simple", "tool_renewal", ctx.Param("tool_renewal"), &toolRenewal, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter tool_renewal: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params VoidToolRenewalParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.VoidToolRenewal(ctx, club, tool, toolRenewal, params)
+	return err
+}
+
 // ListToolStudies converts echo context to params.
 func (w *ServerInterfaceWrapper) ListToolStudies(ctx echo.Context) error {
 	var err error
@@ -37175,6 +38299,227 @@ func (w *ServerInterfaceWrapper) GetToolTimelinePicture(ctx echo.Context) error 
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.GetToolTimelinePicture(ctx, club, tool, params)
+	return err
+}
+
+// ListToolUses converts echo context to params.
+func (w *ServerInterfaceWrapper) ListToolUses(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "tool" -------------
+	var tool InTool
+
+	err = runtime.BindStyledParameterWithOptions("simple", "tool", ctx.Param("tool"), &tool, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter tool: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListToolUsesParams
+	// ------------- Optional query parameter "loan" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "loan", ctx.QueryParams(), &params.Loan, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter loan: %s", err))
+	}
+
+	// ------------- Optional query parameter "member" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "member", ctx.QueryParams(), &params.Member, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter member: %s", err))
+	}
+
+	// ------------- Optional query parameter "repair" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "repair", ctx.QueryParams(), &params.Repair, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter repair: %s", err))
+	}
+
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// ------------- Optional query parameter "cursor" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "cursor", ctx.QueryParams(), &params.Cursor, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter cursor: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListToolUses(ctx, club, tool, params)
+	return err
+}
+
+// RecordToolUses converts echo context to params.
+func (w *ServerInterfaceWrapper) RecordToolUses(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "tool" -------------
+	var tool InTool
+
+	err = runtime.BindStyledParameterWithOptions("simple", "tool", ctx.Param("tool"), &tool, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter tool: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params RecordToolUsesParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.RecordToolUses(ctx, club, tool, params)
+	return err
+}
+
+// GetToolUse converts echo context to params.
+func (w *ServerInterfaceWrapper) GetToolUse(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "tool" -------------
+	var tool InTool
+
+	err = runtime.BindStyledParameterWithOptions("simple", "tool", ctx.Param("tool"), &tool, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter tool: %s", err))
+	}
+
+	// ------------- Path parameter "tool_use" -------------
+	var toolUse InToolUse
+
+	err = runtime.BindStyledParameterWithOptions("simple", "tool_use", ctx.Param("tool_use"), &toolUse, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter tool_use: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetToolUseParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetToolUse(ctx, club, tool, toolUse, params)
+	return err
+}
+
+// VoidToolUse converts echo context to params.
+func (w *ServerInterfaceWrapper) VoidToolUse(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// ------------- Path parameter "tool" -------------
+	var tool InTool
+
+	err = runtime.BindStyledParameterWithOptions("simple", "tool", ctx.Param("tool"), &tool, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter tool: %s", err))
+	}
+
+	// ------------- Path parameter "tool_use" -------------
+	var toolUse InToolUse
+
+	err = runtime.BindStyledParameterWithOptions("simple", "tool_use", ctx.Param("tool_use"), &toolUse, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter tool_use: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params VoidToolUseParams
+	// ------------- Optional query parameter "units" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "units", ctx.QueryParams(), &params.Units, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter units: %s", err))
+	}
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.VoidToolUse(ctx, club, tool, toolUse, params)
 	return err
 }
 
@@ -38368,6 +39713,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/clubs/:club/loans/:loan/hand-over/confirm", wrapper.ConfirmHandOver, options.OperationMiddlewares["confirmHandOver"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/loans/:loan/hand-over/decline", wrapper.DeclineHandOver, options.OperationMiddlewares["declineHandOver"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/loans/:loan/lost", wrapper.LoseLoan, options.OperationMiddlewares["loseLoan"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/loans/:loan/uses-proposed", wrapper.ProposeToolUses, options.OperationMiddlewares["proposeToolUses"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/me", wrapper.GetMe, options.OperationMiddlewares["getMe"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/members", wrapper.ListMembers, options.OperationMiddlewares["listMembers"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/members", wrapper.CreateMember, options.OperationMiddlewares["createMember"]...)
@@ -38494,6 +39840,9 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/clubs/:club/tools/:tool/calibrations", wrapper.CreateCalibration, options.OperationMiddlewares["createCalibration"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/tools/:tool/chart", wrapper.GetToolChart, options.OperationMiddlewares["getToolChart"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/tools/:tool/chart/picture", wrapper.GetToolChartPicture, options.OperationMiddlewares["getToolChartPicture"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/tools/:tool/checks", wrapper.ListToolChecks, options.OperationMiddlewares["listToolChecks"]...)
+	router.POST(options.BaseURL+"/v1/clubs/:club/tools/:tool/checks", wrapper.CheckTool, options.OperationMiddlewares["checkTool"]...)
+	router.POST(options.BaseURL+"/v1/clubs/:club/tools/:tool/checks/:tool_check/void", wrapper.VoidToolCheck, options.OperationMiddlewares["voidToolCheck"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/tools/:tool/cut-size", wrapper.GetCutSize, options.OperationMiddlewares["getCutSize"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/tools/:tool/cut-size/picture", wrapper.GetCutSizePicture, options.OperationMiddlewares["getCutSizePicture"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/tools/:tool/drift", wrapper.GetToolDrift, options.OperationMiddlewares["getToolDrift"]...)
@@ -38503,9 +39852,16 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/clubs/:club/tools/:tool/inspections", wrapper.CreateInspection, options.OperationMiddlewares["createInspection"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/tools/:tool/photos", wrapper.ListToolPhotos, options.OperationMiddlewares["listToolPhotos"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/tools/:tool/photos", wrapper.CreateToolPhoto, options.OperationMiddlewares["createToolPhoto"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/tools/:tool/renewals", wrapper.ListToolRenewals, options.OperationMiddlewares["listToolRenewals"]...)
+	router.POST(options.BaseURL+"/v1/clubs/:club/tools/:tool/renewals", wrapper.RenewTool, options.OperationMiddlewares["renewTool"]...)
+	router.POST(options.BaseURL+"/v1/clubs/:club/tools/:tool/renewals/:tool_renewal/void", wrapper.VoidToolRenewal, options.OperationMiddlewares["voidToolRenewal"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/tools/:tool/studies", wrapper.ListToolStudies, options.OperationMiddlewares["listToolStudies"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/tools/:tool/studies", wrapper.CreateToolStudy, options.OperationMiddlewares["createToolStudy"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/tools/:tool/timeline/picture", wrapper.GetToolTimelinePicture, options.OperationMiddlewares["getToolTimelinePicture"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/tools/:tool/uses", wrapper.ListToolUses, options.OperationMiddlewares["listToolUses"]...)
+	router.POST(options.BaseURL+"/v1/clubs/:club/tools/:tool/uses", wrapper.RecordToolUses, options.OperationMiddlewares["recordToolUses"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/tools/:tool/uses/:tool_use", wrapper.GetToolUse, options.OperationMiddlewares["getToolUse"]...)
+	router.POST(options.BaseURL+"/v1/clubs/:club/tools/:tool/uses/:tool_use/void", wrapper.VoidToolUse, options.OperationMiddlewares["voidToolUse"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/travel-times", wrapper.ListTravelTimes, options.OperationMiddlewares["listTravelTimes"]...)
 	router.PUT(options.BaseURL+"/v1/clubs/:club/travel-times", wrapper.PutTravelTimes, options.OperationMiddlewares["putTravelTimes"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/vehicles", wrapper.ListVehicles, options.OperationMiddlewares["listVehicles"]...)

@@ -138,7 +138,7 @@ func references(t testing.TB, schema *openapi3.SchemaRef) []place {
 		for _, name := range slices.Sorted(maps.Keys(s.Properties)) {
 			walk(s.Properties[name], at+"/"+name, func(value any) any {
 				object := map[string]any{}
-				if beside, ok := companions[name]; ok {
+				if beside, ok := companions[name]; ok && s.Properties[beside[0]] != nil {
 					for _, field := range beside {
 						object[field] = guess(t, field, s.Properties[field])
 					}

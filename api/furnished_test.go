@@ -83,6 +83,10 @@ func furnished(t *testing.T) *world {
 	w.leaveAllOut("R2")
 	w.do("POST", w.at("repairs/R2/sign-off"), w.officer, row{}).want(200)
 	add("repairs/R1/verifications", row{"joint": "left-upper", "step": "oversize_2", "reamer": "R-0.322"})
+	used := add("tools/G318/uses", row{"uses": []row{{"work": "measurements", "count": 3, "repair": "R1", "joint": "left-upper", "feature": "bore", "note": "=three, \"dry\"\r\n"}, {"work": "other"}}})
+	w.do("POST", w.at("tools/G318/uses/"+used.str("uses", 0, "id")+"/void"), w.officer, row{"reason": "-1 | \\"}).want(200)
+	add("tools/R-0.322/checks", row{"kind": "check_cut", "size": "0.3221 in", "u": "1 um", "depth": "10 mm", "lubricant": "dry", "note": "@scrap\r\n"})
+	add("tools/G318/renewals", row{"kind": "replaced", "note": "+a new one, \"ground\""})
 	add("repairs/R1/nonconformities", row{"joint": "left-upper", "kind": "other", "detail": "=torn, \"a little\"\r\n"})
 	for _, of := range []string{"tools/G318", "joints/left-upper"} {
 		made := w.photo(of, newID(), w.officer, pictured(t, "orientation-1.jpg")).want(201)
@@ -115,6 +119,14 @@ func (w *world) furnishedAt(op walked) string {
 			ids[name] = first("repairs/R1/nonconformities")
 		case "parts_order":
 			ids[name] = first("parts-orders")
+		case "tool_use":
+			ids[name] = first("tools/G318/uses")
+		case "tool_check":
+			ids[name] = first("tools/R-0.322/checks")
+		case "tool_renewal":
+			ids[name] = first("tools/G318/renewals")
+		case "loan":
+			ids[name] = first("loans")
 		case "gauge_study":
 			ids[name] = first("tools/G318/studies")
 		case "photo":
@@ -129,6 +141,9 @@ func (w *world) furnishedAt(op walked) string {
 		if ids[name] == "" {
 			w.t.Fatalf("%s: a furnished world has no %s", op, name)
 		}
+	}
+	if op.id == "listToolChecks" || op.id == "checkTool" || op.id == "voidToolCheck" { // of reamers only
+		ids["tool"] = "R-0.322"
 	}
 	path := op.path
 	for name, id := range ids {

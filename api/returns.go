@@ -7,6 +7,7 @@ import (
 
 	"pinwright/internal/loan"
 	"pinwright/internal/postgres"
+	"pinwright/internal/use"
 )
 
 func promisesOut(d loan.Displaced) PromisesTouched {
@@ -65,12 +66,30 @@ func (s *Server) CreateReturn(c echo.Context, _ InClub, _ CreateReturnParams) er
 			Tools: each(body.Tools, func(t ReturnedToolIn) loan.Back {
 				return loan.Back{Tool: t.Tool, Condition: string(or(t.Condition, "")), Parts: t.Parts, Note: or(t.Note, ""), Quarantine: or(t.Quarantine, false), Checks: checksIn(t.Checks)}
 			})})
+		var told *use.Recording
+		if lines := usesBack(body.Tools); len(lines) > 0 {
+			told = use.LookUp(b, lines)
+		}
 		return func(tx *postgres.Tx) (answer, error) {
+			if told != nil {
+				if err := told.Named(); err != nil {
+					return answer{}, err
+				}
+			}
 			done, err := order.Make(in.ctx, tx, in.caller.MemberID)
 			if err != nil {
 				return answer{}, counterProblem(err)
 			}
-			return answer{status: 201, body: returnOut(in, done)}, nil
+			out := returnOut(in, done)
+			if told != nil {
+				told.Lend(lentBack(done.Loans))
+				uses, _, err := told.Record(tx, in.recorder())
+				if err != nil {
+					return answer{}, err
+				}
+				out.Uses = pointerTo(each(uses, func(u use.Use) ToolUse { return toolUseOut(in, u) }))
+			}
+			return answer{status: 201, body: out}, nil
 		}
 	})
 }

@@ -2,8 +2,9 @@
 -- what was recorded by mistake is voided with a reason and stays.
 SET lock_timeout = '1s';
 
--- So that a use is of a loan of that very tool.
-ALTER TABLE loan ADD CONSTRAINT loan_of_its_tool UNIQUE (club_id, id, tool_id);
+-- So that a use is of a loan of that very tool: the index by tool becomes a key that a foreign key can name.
+DROP INDEX loan_of_tool;
+ALTER TABLE loan ADD CONSTRAINT loan_of_tool UNIQUE (club_id, tool_id, id);
 
 CREATE TABLE tool_use (
   club_id uuid NOT NULL,
@@ -33,7 +34,7 @@ CREATE TABLE tool_use (
   version bigint NOT NULL DEFAULT 1,
   PRIMARY KEY (club_id, id),
   FOREIGN KEY (club_id, tool_id) REFERENCES tool,
-  CONSTRAINT tool_use_of_its_loan FOREIGN KEY (club_id, loan_id, tool_id) REFERENCES loan (club_id, id, tool_id),
+  CONSTRAINT tool_use_of_its_loan FOREIGN KEY (club_id, tool_id, loan_id) REFERENCES loan (club_id, tool_id, id),
   FOREIGN KEY (club_id, member_id) REFERENCES member,
   FOREIGN KEY (club_id, recorded_by) REFERENCES member,
   FOREIGN KEY (club_id, voided_by) REFERENCES member,
@@ -118,3 +119,19 @@ CREATE UNIQUE INDEX tool_renewal_once ON tool_renewal (club_id, tool_id, done_at
 CREATE INDEX tool_renewal_of_tool ON tool_renewal (club_id, tool_id, done_at DESC, id DESC);
 SELECT fence('tool_renewal');
 GRANT INSERT (club_id, id, tool_id, kind, done_at, member_id, recorded_at, note), UPDATE (voided_at, voided_by, void_reason, version) ON tool_renewal TO pinwright_app;
+
+-- What a member did in repairs while they had a tool.
+CREATE INDEX repair_step_done ON repair_step (club_id, done_by, done_at) WHERE state = 'done';
+
+-- A tool that was used was out: its handout is not undone. Who records a use locks the loan, so that neither slips in beside
+-- the other.
+CREATE FUNCTION hold_loan_to_uses() RETURNS trigger LANGUAGE plpgsql SET search_path = pg_catalog, public, pg_temp AS $$
+BEGIN
+  IF EXISTS (SELECT FROM tool_use u WHERE u.club_id = NEW.club_id AND u.loan_id = NEW.id AND u.voided_at IS NULL) THEN
+    RAISE check_violation USING CONSTRAINT = 'loan_undone_unused', MESSAGE = 'the tool was used on this loan';
+  END IF;
+  RETURN NEW;
+END $$;
+REVOKE ALL ON FUNCTION hold_loan_to_uses() FROM PUBLIC;
+COMMENT ON FUNCTION hold_loan_to_uses IS 'Refuses to undo a loan on which a use that counts was recorded';
+CREATE TRIGGER loan_undone_unused BEFORE UPDATE OF ended ON loan FOR EACH ROW WHEN (NEW.ended = 'undone') EXECUTE FUNCTION hold_loan_to_uses();

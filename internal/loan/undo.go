@@ -122,7 +122,8 @@ func (o *UndoOrder) takeBack(tx *postgres.Tx, actor uuid.UUID, l *Loan) {
 	tx.Queue(`update booking set state = $4, period = tstzrange($5, $6), held = tstzrange($7, $8) where club_id = $1 and reservation_id = $2 and line = $3`,
 		tx.Club, l.ReservationID, l.Line, state, l.periodBefore.From, l.periodBefore.Until, l.heldBefore.From, l.heldBefore.Until).RunAgainOn("no_double_booking")
 	l.Period, l.Held = l.periodBefore, l.heldBefore
-	tx.Queue(`update loan set ended = 'undone', ended_at = $3, late_at = null, version = version + 1 where club_id = $1 and id = $2`, tx.Club, l.ID, l.EndedAt)
+	tx.Queue(`update loan set ended = 'undone', ended_at = $3, late_at = null, version = version + 1 where club_id = $1 and id = $2`, tx.Club, l.ID, l.EndedAt).
+		Refuse("loan_undone_unused", problem.New(problem.NotAllowedNow, "What %s did on this loan is on record, so it was out. Void those uses first where they are wrong: GET tools/%s/uses?loan=%s.", l.ToolNumber, l.ToolNumber, l.ID))
 	l.LateAt = nil
 	tell(tx, actor, "loan.undone", *l)
 	t := itemByID(o.shelf.items, l.ToolID)

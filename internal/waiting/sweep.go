@@ -31,7 +31,7 @@ const (
 // later costs a search rather than an offer.
 var freesNothing = struct{ Subjects, Types []string }{
 	Subjects: []string{"calendar", "distance", "feature", "form_prior", "gauge_study", "invitation", "joint", "joint_template", "identity", "member_identity",
-		"ledger", "nonconformity", "pairing", "parts_order", "photo", "pin_series", "procedure", "reading", "recommendation", "record", "reminder", "repair", "supplier", "token", "verification", "vehicle", "waiting", "wear_event"},
+		"ledger", "nonconformity", "pairing", "parts_order", "photo", "pin_series", "procedure", "reading", "recommendation", "record", "reminder", "repair", "supplier", "token", "tool_check", "tool_renewal", "tool_use", "verification", "vehicle", "waiting", "wear_event"},
 	Types: []string{"reservation.created", "reservation.offered", "reservation.offer_accepted", "reservation.approved", "reservation.endangered",
 		"loan.started", "loan.extended", "loan.late", "tool.quarantined"},
 }
