@@ -35,8 +35,8 @@ func lateParcel(t *testing.T) (*world, *response) {
 // needs goes only when it is named.
 func TestWhatIsReservedFollowsAReplanInOneRequest(t *testing.T) {
 	t.Parallel()
-	w, late := lateParcel(t)
-	late = plan(w, row{"at_hand": []string{"reamer"}}).want(201)
+	w, _ := lateParcel(t)
+	late := plan(w, row{"at_hand": []string{"reamer"}}).want(201)
 	states := func(r *response) map[string]int {
 		out := map[string]int{}
 		for _, state := range []string{"to_make", "kept", "to_move", "not_needed"} {

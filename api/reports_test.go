@@ -229,13 +229,13 @@ func wearByHand(lines []rawLine, from, until string, key func(rawLine) string) m
 		l.Tool = tool
 		sum := out[key(l)]
 		reason := l.Reason + l.OfReason
-		switch {
-		case l.Account == "tool":
+		switch l.Account {
+		case "tool":
 			if day >= from && !begun {
 				sum[3] += l.Minor
 			}
 			sum[5] += l.Minor
-		case l.Account == "fund" || l.Account == "charges":
+		case "fund", "charges":
 			if day >= from {
 				switch reason {
 				case "use":

@@ -14,8 +14,8 @@ import (
 // keyNow is an Idempotency-Key as a client makes one whose clock shows what the world's does.
 func (w *world) keyNow() header {
 	id := uuid.Must(uuid.NewV7())
-	binary.BigEndian.PutUint32(id[0:4], uint32(w.clock.now().UnixMilli()>>16)) //nolint:gosec // 48 bits of milliseconds (RFC 9562, 5.7)
-	binary.BigEndian.PutUint16(id[4:6], uint16(w.clock.now().UnixMilli()))     //nolint:gosec // as above
+	binary.BigEndian.PutUint32(id[0:4], uint32(w.clock.now().UnixMilli()>>16)) // 48 bits of milliseconds (RFC 9562, 5.7)
+	binary.BigEndian.PutUint16(id[4:6], uint16(w.clock.now().UnixMilli()))
 	return header{"Idempotency-Key", id.String()}
 }
 

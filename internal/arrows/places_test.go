@@ -11,7 +11,7 @@ import (
 // recommend because both ask it; founding composes a club with its first member, token
 // and templates, and erasure ends what all of them began.
 var domain = []string{"club", "opening", "access", "tool", "kit", "pinseries", "vehicle", "photo", "reading", "cutting", "lending", "loan", "waiting",
-	"whereabouts", "calendar", "reminder", "recommend", "wear", "procedure", "repair", "parts", "verification", "workplan", "record", "history", "ledger", "use", "bank", "tariff", "fund", "search", "imports", "founding", "erasure"}
+	"whereabouts", "calendar", "reminder", "recommend", "wear", "procedure", "repair", "parts", "verification", "workplan", "record", "history", "ledger", "use", "bank", "tariff", "fund", "reports", "search", "imports", "founding", "erasure"}
 
 // ground is what every domain package may import beside internal/calc; sheet is
 // as pure as that, but takes encodings from a module that calc does not.
