@@ -236,22 +236,28 @@ func (r Reserved) Summary() string {
 	}
 	text := "There was nothing to reserve"
 	if r.Made != nil {
-		text = fmt.Sprintf("%d tools were reserved, all in one reservation", len(r.Made.Lines))
-		if len(r.Made.Lines) == 1 {
-			text = "1 tool was reserved"
+		text = counted(len(r.Made.Lines), "1 tool was reserved", "%d tools were reserved, all in one reservation")
+	}
+	for _, told := range []struct {
+		n         int
+		one, many string
+	}{
+		{r.moved, "1 reserved before was moved to when it is needed", "%d reserved before were moved to when they are needed"},
+		{r.gone, "1 that no step needs was given up", "%d that no step needs were given up"},
+		{count[ToMove], "1 is reserved for another time than the plan needs, and was left alone", "%d are reserved for another time than the plan needs, and were left alone"},
+		{count[NotNeeded], "1 is needed by no step, and was left alone", "%d are needed by no step, and were left alone"},
+	} {
+		if told.n > 0 {
+			text += "; " + counted(told.n, told.one, told.many)
 		}
 	}
-	if r.moved > 0 {
-		text += fmt.Sprintf("; %d reserved before were moved to when they are needed", r.moved)
-	}
-	if r.gone > 0 {
-		text += fmt.Sprintf("; %d that no step needs were given up", r.gone)
-	}
-	if n := count[ToMove]; n > 0 {
-		text += fmt.Sprintf("; %d are reserved for another time than the plan needs, and were left alone", n)
-	}
-	if n := count[NotNeeded]; n > 0 {
-		text += fmt.Sprintf("; %d are needed by no step, and were left alone", n)
-	}
 	return text + "."
+}
+
+// counted tells n things.
+func counted(n int, one, many string) string {
+	if n == 1 {
+		return one
+	}
+	return fmt.Sprintf(many, n)
 }
