@@ -112,6 +112,10 @@ func guess(t testing.TB, name string, ref *openapi3.SchemaRef) any {
 // the fields of the example.
 var companions = map[string][]string{"instrument": {"joint", "value"}}
 
+// chosen are the fields that a field of a decision makes sense with, where the body
+// says as what something is decided.
+var chosen = map[string]map[string]any{"entry": {"as": "entry"}, "tool": {"as": "deposit", "member": "17"}}
+
 // place is where a body refers to something by its id.
 type place struct {
 	pointer string
@@ -138,7 +142,9 @@ func references(t testing.TB, schema *openapi3.SchemaRef) []place {
 		for _, name := range slices.Sorted(maps.Keys(s.Properties)) {
 			walk(s.Properties[name], at+"/"+name, func(value any) any {
 				object := map[string]any{}
-				if beside, ok := companions[name]; ok && s.Properties[beside[0]] != nil {
+				if as, ok := chosen[name]; ok && s.Properties["as"] != nil {
+					maps.Copy(object, as)
+				} else if beside, ok := companions[name]; ok && s.Properties[beside[0]] != nil {
 					for _, field := range beside {
 						object[field] = guess(t, field, s.Properties[field])
 					}
