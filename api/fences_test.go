@@ -290,6 +290,11 @@ func TestWithoutAnyFenceTheWalkWouldSeeForeignRows(t *testing.T) {
 		k.handler.ServeHTTP(rec, r)
 		return seen{Status: rec.Code, Body: rec.Body.String()}
 	}
+	// Some find the foreign thing and break behind it, which a thing that is not found (404) does not.
+	breaks := map[string]int{
+		"getStatementSheet": 500, // then finds several clubs where there is one
+		"getVehicleHistory": 503, // what notes that it was given out is held to the consent by the database
+	}
 	things, lists, shown, listed, marks := 0, 0, 0, 0, k.marks()
 	for _, op := range inClub(t) {
 		switch {
@@ -297,7 +302,7 @@ func TestWithoutAnyFenceTheWalkWouldSeeForeignRows(t *testing.T) {
 		case len(op.pathParams()) > 0:
 			things++
 			// A refusal for what the thing is (a reamer has no drift) shows as much as an answer.
-			if s := look(op); s.Status == 200 || s.Status == 422 {
+			if s := look(op); s.Status == 200 || s.Status == 422 || s.Status == breaks[op.id] {
 				shown++
 			} else {
 				t.Errorf("%s: another club's thing is answered %d even without fences; the walk cannot see it", op, s.Status)
