@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 	"unicode"
+	"unicode/utf8"
 
 	"github.com/google/uuid"
 
@@ -33,7 +34,7 @@ type Made struct {
 // Why a proposal is made.
 const (
 	ByNumber = "number" // the member's number stands in the reference
-	ByName   = "name"   // every word of their name stands in the row's
+	ByName   = "name"   // every word of their name stands in the row's, the shorter ones perhaps as initials
 	ByAmount = "amount" // they owe just that, or are owed it
 	ByEntry  = "entry"  // an entry of that amount is booked about then
 )
@@ -58,8 +59,7 @@ const (
 // something else. Nothing is proposed for nothing.
 func Propose(m Movement, people []Person, made []Made) []Proposal {
 	words := wordsOf(m.Reference)
-	named := wordsOf(m.Name)
-	all := append(slices.Clone(named), words...)
+	all := append(wordsOf(m.Name), words...)
 	speaks := map[uuid.UUID]Proposal{}
 	var out []Proposal
 	for i := range people {
@@ -75,8 +75,8 @@ func Propose(m Movement, people []Person, made []Made) []Proposal {
 			slight = len(strings.Join(number, "")) < 3 && strings.IndexFunc(p.Number, unicode.IsLetter) < 0
 			add(ByNumber, 4)
 		}
-		if name := wordsOf(p.Name); len(name) > 1 && each(name, func(w string) bool { return slices.Contains(named, w) || slices.Contains(all, w) }) {
-			add(ByName, 3)
+		if named, initials := tells(all, wordsOf(p.Name)); named {
+			add(ByName, 3-initials)
 		}
 		if p.Owes == m.Minor {
 			add(ByAmount, 2)
@@ -125,8 +125,23 @@ func Propose(m Movement, people []Person, made []Made) []Proposal {
 	return out[:min(len(out), mostProposals)]
 }
 
-func each(words []string, is func(string) bool) bool {
-	return !slices.ContainsFunc(words, func(w string) bool { return !is(w) })
+// tells reports whether words tell a name of several words: all of them, or the last one and
+// initials of the others, as banks shorten them; initials is 1 where one was taken.
+func tells(words, name []string) (told bool, initials int) {
+	if len(name) < 2 || !slices.Contains(words, name[len(name)-1]) {
+		return false, 0
+	}
+	for _, w := range name {
+		if slices.Contains(words, w) {
+			continue
+		}
+		first, _ := utf8.DecodeRuneInString(w)
+		if !slices.Contains(words, string(first)) {
+			return false, 0
+		}
+		initials = 1
+	}
+	return true, initials
 }
 
 // wordsOf are the words of a text, folded, cut where there is neither letter nor digit.
