@@ -34,8 +34,7 @@ func (s *Server) GetCutSize(c echo.Context, _ InClub, name InTool, params GetCut
 // GetCutSizePicture implements the contract.
 func (s *Server) GetCutSizePicture(c echo.Context, _ InClub, name InTool, params GetCutSizePictureParams) error {
 	return s.read(c, func(b *postgres.Batch, in *call) func() (answer, error) {
-		read := queueCutSize(b, name, GetCutSizeParams{Risk: params.Risk, Depth: params.Depth, Guidance: (*GetCutSizeParamsGuidance)(params.Guidance), Material: (*GetCutSizeParamsMaterial)(params.Material),
-			Lubricant: (*GetCutSizeParamsLubricant)(params.Lubricant), PinSeries: params.PinSeries, LeastClearance: params.LeastClearance, Needed: params.Needed})
+		read := queueCutSize(b, name, GetCutSizeParams{Risk: params.Risk, Depth: params.Depth, Guidance: (*GetCutSizeParamsGuidance)(params.Guidance), PinSeries: params.PinSeries, LeastClearance: params.LeastClearance, Needed: params.Needed})
 		return func() (answer, error) {
 			a, err := read()
 			if err != nil {
@@ -59,7 +58,7 @@ func queueCutSize(b *postgres.Batch, name string, params GetCutSizeParams) (read
 		if err != nil {
 			return cutting.Answer{}, err
 		}
-		q := cutting.Question{Ask: cutting.Ask{Guidance: string(or(params.Guidance, ""))}, Risk: or(params.Risk, 0.05), Material: (*string)(params.Material), Lubricant: (*string)(params.Lubricant)}
+		q := cutting.Question{Ask: cutting.Ask{Guidance: string(or(params.Guidance, ""))}, Risk: or(params.Risk, 0.05)}
 		var faults []problem.Fault
 		if series != nil && len(series.Items) == 0 {
 			faults = append(faults, problem.Fault{Pointer: "?pin_series", Detail: "there is no such pin series in this club; GET pin-series for their codes"})

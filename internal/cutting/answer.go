@@ -57,8 +57,6 @@ type Question struct {
 	Ask
 	Risk      float64        // accepted of a hole that becomes too small
 	Depth     *length.Length // of the holes to come; nil: as usual
-	Material  *string        // that they are cut in; nil: as usual
-	Lubricant *string
 	Clearance *length.Length // the least between pin and hole; nil: half a thousandth of an inch
 	Needed    *length.Length // a least size of the hole, asked beside the steps'
 }
@@ -100,7 +98,7 @@ func (r Reamer) Answer(q Question, steps []Step) (Answer, error) {
 	if q.Depth != nil {
 		depth = *q.Depth
 	}
-	a.Each = depth.Micrometres() / 1e6 * q.Severities.of(q.Material, q.Lubricant)
+	a.Each = depth.Micrometres() / 1e6
 	for _, e := range l.Events {
 		switch e.Kind {
 		case Cut:
