@@ -3,6 +3,7 @@ package api_test
 import (
 	"encoding/binary"
 	"fmt"
+	"math"
 	"math/rand/v2"
 	"strings"
 	"testing"
@@ -18,6 +19,9 @@ func (w *world) keyNow() header {
 	binary.BigEndian.PutUint16(id[4:6], uint16(w.clock.now().UnixMilli()))
 	return header{"Idempotency-Key", id.String()}
 }
+
+// lifeCharged is what a tool did in one of its lives, and what was charged for that.
+type lifeCharged struct{ holes, minor int }
 
 // A treasurer's whole year: what there was, loans and uses with their charges, payments by hand and by the bank,
 // sharpening, a replacement, a mistake that is reversed, the closing, the reports. The clock goes through it
@@ -49,8 +53,15 @@ func TestATreasurersYear(t *testing.T) {
 		"deposits": []row{{"member": "B-3", "held": money(2500)}}, "tools": []row{{"tool": "R-1", "value": money(6000)}, {"tool": "R-2", "value": money(4000)}}}
 	post("opening-balances", treasurer, opening).want(201)
 
-	charged, wrong := map[string]int{}, ""
-	uses := map[string][2]int64{} // of each tool: how often, how many holes
+	// What a tool's life bears, for its holes to share: 60.00, two sharpenings of 18.00 and less 3.00, over 150 holes.
+	const bears, life = 6000 + 2*1800 - 300, 150
+	post("tool-models/R8/costs", treasurer, row{"valid_from": begins.Format(time.DateOnly), "cost": money(6000), "sharpenings": 2, "sharpening_cost": money(1800), "residual": money(300), "life": life}).want(201)
+	post("charge-rules", treasurer, row{"valid_from": begins.Format(time.DateOnly), "late_per_day": money(75), "late_most": money(500)}).want(201)
+
+	charged, wrong, lastLoan := map[string]int{}, "", ""
+	uses := map[string][2]int64{}                    // of each tool: how often, how many holes
+	wore, lives := map[string]int{}, []lifeCharged{} // what was charged for wear in each tool's present life, and the lives that are over
+	inLife := map[string]int{}                       // holes in each tool's present life
 	for month := range 12 {
 		// Tokens live for a while only, so the officer makes new ones, as a club would.
 		token := func(member string) string {
@@ -60,19 +71,27 @@ func TestATreasurersYear(t *testing.T) {
 		for i, member := range members {
 			tool := tools[(month+i)%2] // R-3 lies idle
 			out := post("handouts", w.officer, row{"member": member, "tools": []row{{"tool": tool}}}).want(201)
-			w.clock.advance(26 * time.Hour)
-			post("returns", w.officer, row{"garage": "north", "tools": []row{{"tool": tool, "parts": 1}}}).want(201)
-			holes := 1 + random.IntN(6)
-			if _, err := w.db.Owner.Exec(t.Context(), `insert into tool_use (club_id, id, tool_id, loan_id, member_id, used_at, recorded_at, recorded_by, work, count)
-				select club_id, gen_random_uuid(), tool_id, id, member_id, $3, $3, member_id, 'holes', $2 from loan where id = $1`, out.str("loans", 0, "id"), holes, w.clock.now()); err != nil {
+			until, err := time.Parse(time.RFC3339, out.str("loans", 0, "period", "until"))
+			if err != nil {
 				t.Fatal(err)
 			}
+			back, late := 26*time.Hour, 0
+			if month == 3 && i == 2 {
+				back, late = until.Sub(w.clock.now())+2*24*time.Hour, 2
+			}
+			w.clock.advance(back)
+			holes := 1 + random.IntN(6)
+			post("returns", w.officer, row{"garage": "north", "tools": []row{{"tool": tool, "parts": 1, "uses": []row{{"work": "holes", "count": holes, "depth": "20 mm", "lubricant": "cutting_oil"}}}}}).want(201)
 			uses[tool] = [2]int64{uses[tool][0] + 1, uses[tool][1] + int64(holes)}
-			minor := 113 * holes
-			e := post("charges", treasurer, row{"member": member, "tool": tool, "reason": "use", "amount": money(minor)}).want(201)
+			inLife[tool] += holes
+			lastLoan = out.str("loans", 0, "id")
+			e := post("loans/"+lastLoan+"/charge", treasurer, row{}).want(201)
+			minor := int(e.num("total", "minor"))
+			wore[tool] += minor - 75*late
 			charged[member] += minor
 			if month == 4 && i == 1 {
-				wrong = e.header.Get("Location")
+				wrong = post("charges", treasurer, row{"member": member, "tool": tool, "reason": "use", "amount": money(250)}).want(201).header.Get("Location")
+				charged[member] += 250
 			}
 			if random.IntN(3) == 0 {
 				post("charges", treasurer, row{"member": member, "tool": tool, "reason": []string{"late", "consumables", "damage"}[random.IntN(3)], "amount": money(50 + random.IntN(400))}).want(201)
@@ -82,10 +101,14 @@ func TestATreasurersYear(t *testing.T) {
 		switch month {
 		case 2:
 			post("purchases", treasurer, row{"tool": "R-1", "amount": money(1800), "note": "sharpened"}).want(201)
+			post("tools/R-1/renewals", w.officer, row{"kind": "sharpened"}).want(201)
 		case 5:
 			w.do("POST", wrong+"/reverse", treasurer, row{"note": "another member had it"}, w.keyNow()).want(201)
 		case 7:
 			post("purchases", treasurer, row{"tool": "R-2", "amount": money(7900), "note": "replaced"}).want(201)
+			post("tools/R-2/renewals", w.officer, row{"kind": "replaced"}).want(201)
+			lives = append(lives, lifeCharged{inLife["R-2"], wore["R-2"]})
+			inLife["R-2"], wore["R-2"] = 0, 0
 			post("purchases", treasurer, row{"amount": money(640), "note": "cutting oil"}).want(201)
 			post("deposits", treasurer, row{"member": "B-3", "act": "kept", "amount": money(900)}).want(201)
 			post("deposits", treasurer, row{"member": "B-3", "act": "given_back", "amount": money(1600)}).want(201)
@@ -123,6 +146,13 @@ func TestATreasurersYear(t *testing.T) {
 		}
 		next := begins.AddDate(0, month+1, 0)
 		w.clock.advance(next.Sub(w.clock.now()))
+	}
+
+	// Whatever the loans were: what a life was charged is its holes' part of what it bears, rounded once.
+	for _, l := range append(lives, lifeCharged{inLife["R-1"], wore["R-1"]}, lifeCharged{inLife["R-2"], wore["R-2"]}) {
+		if exact := float64(bears) * float64(l.holes) / life; l.holes == 0 || math.Abs(float64(l.minor)-exact) > 0.5 {
+			t.Errorf("%d holes were charged %d, exactly %.3f", l.holes, l.minor, exact)
+		}
 	}
 
 	ends := begins.AddDate(1, 0, -1).Format(time.DateOnly)
@@ -167,8 +197,23 @@ func TestATreasurersYear(t *testing.T) {
 			t.Errorf("%s owes %d by the statement, %d by hand, %d by the journal", member, got, byHand["member"+member], stands["Assets:Members:"+member])
 		}
 	}
-	if n, faults := w.verifyBooks(); n != len(books) || len(faults) > 0 {
+	n, faults := w.verifyBooks()
+	if n != len(books) || len(faults) > 0 {
 		t.Errorf("%d entries, %d transactions, %v", n, len(books), faults)
+	}
+	// A use turns out to be none after the closing: what was charged for it comes back in the open time, and the year stays.
+	use := w.do("GET", w.at("loans/"+lastLoan+"/charge"), treasurer, nil).want(200)
+	tool := use.str("tool")
+	post("tools/"+tool+"/uses/"+use.str("uses", 0, "id")+"/void", w.officer, row{"reason": "the next member's hole"}).want(200)
+	corrected := post("loans/"+lastLoan+"/charge/correct", treasurer, row{"note": "no hole was cut"}).want(201)
+	if corrected.num("total", "minor") != 0 || corrected.str("booked_on") <= ends {
+		t.Errorf("corrected: %s", corrected.body)
+	}
+	if again := w.do("GET", w.at("reports/year?year="+begins.Format("2006")), treasurer, nil).want(200); !again.tells(year) {
+		t.Errorf("the closed year changed\nfrom %s\nto   %s", year.body, again.body)
+	}
+	if n, faults = w.verifyBooks(); n != len(books)+1 || len(faults) > 0 {
+		t.Errorf("%d entries after the correction, %v", n, faults)
 	}
 	if open := w.do("GET", w.at("bank-rows?state=open"), treasurer, nil).want(200); len(open.get("items").([]any)) != 0 {
 		t.Errorf("rows of the bank that nobody decided: %s", open.body)
