@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 
 	"github.com/labstack/echo/v4"
 	openapi_types "github.com/oapi-codegen/runtime/types"
@@ -149,10 +150,20 @@ func cutStepOut(s cutting.StepLeft, units string) CutSizeStep {
 }
 
 // cutSizeSummary says what a tells in a few sentences.
+// wornOff tells what a metre takes off to two digits: less than lengths are shown by.
+func wornOff(um float64, unit length.Unit) string {
+	v := um * 1000 / float64(unit.Length())
+	decimals := 0
+	if v > 0 {
+		decimals = max(0, 1-int(math.Floor(math.Log10(v))))
+	}
+	return strconv.FormatFloat(v, 'f', decimals, 64) + " " + string(unit)
+}
+
 func cutSizeSummary(a cutting.Answer, unit length.Unit) string {
 	r := a.Reamer
 	text := func(um float64) string { return micrometresOut(r.Marked.Micrometres()+um, string(unit)).Text }
-	out := fmt.Sprintf("The next hole of %s is expected at %s, between %s and %s with 95 %%; a metre of cut takes off %.2g µm.", r.Number, text(a.Mean), text(a.Low), text(a.High), a.Rate)
+	out := fmt.Sprintf("The next hole of %s is expected at %s, between %s and %s with 95 %%; a metre of cut takes off %s.", r.Number, text(a.Mean), text(a.Low), text(a.High), wornOff(a.Rate, unit))
 	if len(a.Chart.Signals) > 0 {
 		out += fmt.Sprintf(" The chart has %s: look what changed.", plural(len(a.Chart.Signals), "signal"))
 	}

@@ -83,8 +83,8 @@ func furnished(t *testing.T) *world {
 	w.leaveAllOut("R2")
 	w.do("POST", w.at("repairs/R2/sign-off"), w.officer, row{}).want(200)
 	add("repairs/R1/verifications", row{"joint": "left-upper", "step": "oversize_2", "reamer": "R-0.322"})
-	used := add("tools/G318/uses", row{"uses": []row{{"work": "measurements", "count": 3, "repair": "R1", "joint": "left-upper", "feature": "bore", "note": "=three, \"dry\"\r\n"}, {"work": "other"}}})
-	w.do("POST", w.at("tools/G318/uses/"+used.str("uses", 0, "id")+"/void"), w.officer, row{"reason": "-1 | \\"}).want(200)
+	used := add("tools/R-0.322/uses", row{"uses": []row{{"work": "holes", "count": 3, "size_before": "0.319 in", "depth": "10 mm", "repair": "R1", "joint": "left-upper", "feature": "bore", "note": "=three, \"dry\"\r\n"}, {"work": "holes", "size_before": "8.1 mm", "depth": "0.4 in"}}})
+	w.do("POST", w.at("tools/R-0.322/uses/"+used.str("uses", 0, "id")+"/void"), w.officer, row{"reason": "-1 | \\"}).want(200)
 	add("tools/R-0.322/checks", row{"kind": "check_cut", "size": "0.3221 in", "u": "1 um", "depth": "10 mm", "lubricant": "dry", "note": "@scrap\r\n"})
 	add("tools/G318/renewals", row{"kind": "replaced", "note": "+a new one, \"ground\""})
 	add("repairs/R1/nonconformities", row{"joint": "left-upper", "kind": "other", "detail": "=torn, \"a little\"\r\n"})
@@ -98,6 +98,10 @@ func furnished(t *testing.T) *world {
 // furnishedPath fills in a path of the contract with what furnished has.
 var furnishedPath = map[string]string{"club": "hollow-lane", "vehicle": "tourer", "joint": "left-upper", "tool": "G318", "tool_model": "MIC", "kit": "box", "garage": "south", "member": "A7",
 	"pin_series": "hinge-314", "joint_template": "eyelet", "repair": "R1", "repair_step": "pull:left-upper", "procedure": "door-hinge", "procedure_edition": "1", "supplier": "fallow"}
+
+// furnishedFor are the things that operations want which are not for every kind of tool.
+var furnishedFor = map[string]string{"getCutSize tool": "R-0.322", "listToolChecks tool": "R-0.322", "checkTool tool": "R-0.322", "voidToolCheck tool": "R-0.322",
+	"listToolUses tool": "R-0.322", "getToolUse tool": "R-0.322", "getToolModelLife tool_model": "G318"}
 
 // furnishedAt returns the address of an operation in a furnished world; ids are
 // looked up in the list one level up.
@@ -120,7 +124,7 @@ func (w *world) furnishedAt(op walked) string {
 		case "parts_order":
 			ids[name] = first("parts-orders")
 		case "tool_use":
-			ids[name] = first("tools/G318/uses")
+			ids[name] = first("tools/R-0.322/uses")
 		case "tool_check":
 			ids[name] = first("tools/R-0.322/checks")
 		case "tool_renewal":
@@ -137,13 +141,13 @@ func (w *world) furnishedAt(op walked) string {
 			ids[name] = w.do("GET", w.at("joints/left-upper/features"), w.officer, nil).want(200).str("items", 0, "id")
 		default:
 			ids[name] = furnishedPath[name]
+			if apart, ok := furnishedFor[op.id+" "+name]; ok {
+				ids[name] = apart
+			}
 		}
 		if ids[name] == "" {
 			w.t.Fatalf("%s: a furnished world has no %s", op, name)
 		}
-	}
-	if op.id == "listToolChecks" || op.id == "checkTool" || op.id == "voidToolCheck" { // of reamers only
-		ids["tool"] = "R-0.322"
 	}
 	path := op.path
 	for name, id := range ids {

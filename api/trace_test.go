@@ -89,14 +89,14 @@ GET /v1/clubs/:club/me (server, Unset) http.request.method=GET http.response.sta
 		{"a write with the engine", func() { w.do("POST", w.at("recommendations"), w.officer, ask, key).want(201) }, `
 POST /v1/clubs/:club/recommendations (server, Unset) http.request.method=POST http.response.status_code=201 http.route=/v1/clubs/:club/recommendations pinwright.operation=createRecommendation
   write transaction (internal, Unset) pinwright.outcome=committed
-    createRecommendation lookups (client, Unset) db.operation.batch.size=12 db.operation.name=lookups db.system.name=postgresql
+    createRecommendation lookups (client, Unset) db.operation.batch.size=13 db.operation.name=lookups db.system.name=postgresql
     createRecommendation effects (client, Unset) db.operation.batch.size=5 db.operation.name=effects db.system.name=postgresql
   engine recommendation (internal, Unset) pinwright.decision=provisional pinwright.features=6 pinwright.joints=2 pinwright.readings=1
 `},
 		{"the same again", func() { w.do("POST", w.at("recommendations"), w.officer, ask, key).want(201) }, `
 POST /v1/clubs/:club/recommendations (server, Unset) http.request.method=POST http.response.status_code=201 http.route=/v1/clubs/:club/recommendations pinwright.operation=createRecommendation pinwright.replayed=true
   write transaction (internal, Unset) pinwright.outcome=rolled_back
-    createRecommendation lookups (client, Unset) db.operation.batch.size=12 db.operation.name=lookups db.system.name=postgresql
+    createRecommendation lookups (client, Unset) db.operation.batch.size=13 db.operation.name=lookups db.system.name=postgresql
     createRecommendation roll_back (client, Unset) db.operation.batch.size=1 db.operation.name=roll_back db.system.name=postgresql
 `},
 		{"a refused write", func() { w.do("POST", w.at("garages"), w.officer, workshop, other).want(409) }, `
