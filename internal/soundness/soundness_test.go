@@ -80,7 +80,7 @@ func TestSoundDatabaseIsFoundSoundByEachRoleThatSeesIt(t *testing.T) {
 		}
 	}
 	want := []string{"schema", "columns", "constraints", "functions", "policies", "rights", "fences", "validated", "foreign keys", "exclusions",
-		"unique keys", "check constraints", "rows", "records", "journals", "heads of backup", "heads outside"}
+		"unique keys", "check constraints", "rows", "records", "histories", "journals", "heads of backup", "heads outside"}
 	if !slices.Equal(names, want) {
 		t.Errorf("checks %v, want %v", names, want)
 	}
