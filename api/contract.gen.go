@@ -6380,6 +6380,108 @@ func (e CutsizeGuidance) Valid() bool {
 	}
 }
 
+// Defines values for CutsizeLubricant.
+const (
+	CutsizeLubricantCuttingOil     CutsizeLubricant = "cutting_oil"
+	CutsizeLubricantDry            CutsizeLubricant = "dry"
+	CutsizeLubricantLightOil       CutsizeLubricant = "light_oil"
+	CutsizeLubricantOther          CutsizeLubricant = "other"
+	CutsizeLubricantParaffin       CutsizeLubricant = "paraffin"
+	CutsizeLubricantSolubleOil     CutsizeLubricant = "soluble_oil"
+	CutsizeLubricantSulphurisedOil CutsizeLubricant = "sulphurised_oil"
+)
+
+// Valid indicates whether the value is a known member of the CutsizeLubricant enum.
+func (e CutsizeLubricant) Valid() bool {
+	switch e {
+	case CutsizeLubricantCuttingOil:
+		return true
+	case CutsizeLubricantDry:
+		return true
+	case CutsizeLubricantLightOil:
+		return true
+	case CutsizeLubricantOther:
+		return true
+	case CutsizeLubricantParaffin:
+		return true
+	case CutsizeLubricantSolubleOil:
+		return true
+	case CutsizeLubricantSulphurisedOil:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for CutsizeMaterial.
+const (
+	CutsizeMaterialAlloySteel                   CutsizeMaterial = "alloy_steel"
+	CutsizeMaterialAusteniticStainlessSteel     CutsizeMaterial = "austenitic_stainless_steel"
+	CutsizeMaterialBrass                        CutsizeMaterial = "brass"
+	CutsizeMaterialBronze                       CutsizeMaterial = "bronze"
+	CutsizeMaterialCastAluminium                CutsizeMaterial = "cast_aluminium"
+	CutsizeMaterialCastSteel                    CutsizeMaterial = "cast_steel"
+	CutsizeMaterialDuctileIron                  CutsizeMaterial = "ductile_iron"
+	CutsizeMaterialFreeCuttingAlloySteel        CutsizeMaterial = "free_cutting_alloy_steel"
+	CutsizeMaterialFreeCuttingMediumCarbonSteel CutsizeMaterial = "free_cutting_medium_carbon_steel"
+	CutsizeMaterialFreeCuttingStainlessSteel    CutsizeMaterial = "free_cutting_stainless_steel"
+	CutsizeMaterialFreeCuttingSteel             CutsizeMaterial = "free_cutting_steel"
+	CutsizeMaterialGreyCastIron                 CutsizeMaterial = "grey_cast_iron"
+	CutsizeMaterialHighCarbonSteel              CutsizeMaterial = "high_carbon_steel"
+	CutsizeMaterialLeadedSteel                  CutsizeMaterial = "leaded_steel"
+	CutsizeMaterialLowCarbonSteel               CutsizeMaterial = "low_carbon_steel"
+	CutsizeMaterialMalleableIron                CutsizeMaterial = "malleable_iron"
+	CutsizeMaterialMartensiticStainlessSteel    CutsizeMaterial = "martensitic_stainless_steel"
+	CutsizeMaterialMediumCarbonSteel            CutsizeMaterial = "medium_carbon_steel"
+	CutsizeMaterialWroughtAluminium             CutsizeMaterial = "wrought_aluminium"
+)
+
+// Valid indicates whether the value is a known member of the CutsizeMaterial enum.
+func (e CutsizeMaterial) Valid() bool {
+	switch e {
+	case CutsizeMaterialAlloySteel:
+		return true
+	case CutsizeMaterialAusteniticStainlessSteel:
+		return true
+	case CutsizeMaterialBrass:
+		return true
+	case CutsizeMaterialBronze:
+		return true
+	case CutsizeMaterialCastAluminium:
+		return true
+	case CutsizeMaterialCastSteel:
+		return true
+	case CutsizeMaterialDuctileIron:
+		return true
+	case CutsizeMaterialFreeCuttingAlloySteel:
+		return true
+	case CutsizeMaterialFreeCuttingMediumCarbonSteel:
+		return true
+	case CutsizeMaterialFreeCuttingStainlessSteel:
+		return true
+	case CutsizeMaterialFreeCuttingSteel:
+		return true
+	case CutsizeMaterialGreyCastIron:
+		return true
+	case CutsizeMaterialHighCarbonSteel:
+		return true
+	case CutsizeMaterialLeadedSteel:
+		return true
+	case CutsizeMaterialLowCarbonSteel:
+		return true
+	case CutsizeMaterialMalleableIron:
+		return true
+	case CutsizeMaterialMartensiticStainlessSteel:
+		return true
+	case CutsizeMaterialMediumCarbonSteel:
+		return true
+	case CutsizeMaterialWroughtAluminium:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for Paper.
 const (
 	PaperA4     Paper = "a4"
@@ -7223,6 +7325,108 @@ func (e GetCutSizeParamsGuidance) Valid() bool {
 	}
 }
 
+// Defines values for GetCutSizeParamsMaterial.
+const (
+	GetCutSizeParamsMaterialAlloySteel                   GetCutSizeParamsMaterial = "alloy_steel"
+	GetCutSizeParamsMaterialAusteniticStainlessSteel     GetCutSizeParamsMaterial = "austenitic_stainless_steel"
+	GetCutSizeParamsMaterialBrass                        GetCutSizeParamsMaterial = "brass"
+	GetCutSizeParamsMaterialBronze                       GetCutSizeParamsMaterial = "bronze"
+	GetCutSizeParamsMaterialCastAluminium                GetCutSizeParamsMaterial = "cast_aluminium"
+	GetCutSizeParamsMaterialCastSteel                    GetCutSizeParamsMaterial = "cast_steel"
+	GetCutSizeParamsMaterialDuctileIron                  GetCutSizeParamsMaterial = "ductile_iron"
+	GetCutSizeParamsMaterialFreeCuttingAlloySteel        GetCutSizeParamsMaterial = "free_cutting_alloy_steel"
+	GetCutSizeParamsMaterialFreeCuttingMediumCarbonSteel GetCutSizeParamsMaterial = "free_cutting_medium_carbon_steel"
+	GetCutSizeParamsMaterialFreeCuttingStainlessSteel    GetCutSizeParamsMaterial = "free_cutting_stainless_steel"
+	GetCutSizeParamsMaterialFreeCuttingSteel             GetCutSizeParamsMaterial = "free_cutting_steel"
+	GetCutSizeParamsMaterialGreyCastIron                 GetCutSizeParamsMaterial = "grey_cast_iron"
+	GetCutSizeParamsMaterialHighCarbonSteel              GetCutSizeParamsMaterial = "high_carbon_steel"
+	GetCutSizeParamsMaterialLeadedSteel                  GetCutSizeParamsMaterial = "leaded_steel"
+	GetCutSizeParamsMaterialLowCarbonSteel               GetCutSizeParamsMaterial = "low_carbon_steel"
+	GetCutSizeParamsMaterialMalleableIron                GetCutSizeParamsMaterial = "malleable_iron"
+	GetCutSizeParamsMaterialMartensiticStainlessSteel    GetCutSizeParamsMaterial = "martensitic_stainless_steel"
+	GetCutSizeParamsMaterialMediumCarbonSteel            GetCutSizeParamsMaterial = "medium_carbon_steel"
+	GetCutSizeParamsMaterialWroughtAluminium             GetCutSizeParamsMaterial = "wrought_aluminium"
+)
+
+// Valid indicates whether the value is a known member of the GetCutSizeParamsMaterial enum.
+func (e GetCutSizeParamsMaterial) Valid() bool {
+	switch e {
+	case GetCutSizeParamsMaterialAlloySteel:
+		return true
+	case GetCutSizeParamsMaterialAusteniticStainlessSteel:
+		return true
+	case GetCutSizeParamsMaterialBrass:
+		return true
+	case GetCutSizeParamsMaterialBronze:
+		return true
+	case GetCutSizeParamsMaterialCastAluminium:
+		return true
+	case GetCutSizeParamsMaterialCastSteel:
+		return true
+	case GetCutSizeParamsMaterialDuctileIron:
+		return true
+	case GetCutSizeParamsMaterialFreeCuttingAlloySteel:
+		return true
+	case GetCutSizeParamsMaterialFreeCuttingMediumCarbonSteel:
+		return true
+	case GetCutSizeParamsMaterialFreeCuttingStainlessSteel:
+		return true
+	case GetCutSizeParamsMaterialFreeCuttingSteel:
+		return true
+	case GetCutSizeParamsMaterialGreyCastIron:
+		return true
+	case GetCutSizeParamsMaterialHighCarbonSteel:
+		return true
+	case GetCutSizeParamsMaterialLeadedSteel:
+		return true
+	case GetCutSizeParamsMaterialLowCarbonSteel:
+		return true
+	case GetCutSizeParamsMaterialMalleableIron:
+		return true
+	case GetCutSizeParamsMaterialMartensiticStainlessSteel:
+		return true
+	case GetCutSizeParamsMaterialMediumCarbonSteel:
+		return true
+	case GetCutSizeParamsMaterialWroughtAluminium:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for GetCutSizeParamsLubricant.
+const (
+	GetCutSizeParamsLubricantCuttingOil     GetCutSizeParamsLubricant = "cutting_oil"
+	GetCutSizeParamsLubricantDry            GetCutSizeParamsLubricant = "dry"
+	GetCutSizeParamsLubricantLightOil       GetCutSizeParamsLubricant = "light_oil"
+	GetCutSizeParamsLubricantOther          GetCutSizeParamsLubricant = "other"
+	GetCutSizeParamsLubricantParaffin       GetCutSizeParamsLubricant = "paraffin"
+	GetCutSizeParamsLubricantSolubleOil     GetCutSizeParamsLubricant = "soluble_oil"
+	GetCutSizeParamsLubricantSulphurisedOil GetCutSizeParamsLubricant = "sulphurised_oil"
+)
+
+// Valid indicates whether the value is a known member of the GetCutSizeParamsLubricant enum.
+func (e GetCutSizeParamsLubricant) Valid() bool {
+	switch e {
+	case GetCutSizeParamsLubricantCuttingOil:
+		return true
+	case GetCutSizeParamsLubricantDry:
+		return true
+	case GetCutSizeParamsLubricantLightOil:
+		return true
+	case GetCutSizeParamsLubricantOther:
+		return true
+	case GetCutSizeParamsLubricantParaffin:
+		return true
+	case GetCutSizeParamsLubricantSolubleOil:
+		return true
+	case GetCutSizeParamsLubricantSulphurisedOil:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for GetCutSizePictureParamsGuidance.
 const (
 	GetCutSizePictureParamsGuidanceFloating     GetCutSizePictureParamsGuidance = "floating"
@@ -7244,6 +7448,108 @@ func (e GetCutSizePictureParamsGuidance) Valid() bool {
 	case GetCutSizePictureParamsGuidanceLineOfLeaves:
 		return true
 	case GetCutSizePictureParamsGuidancePilot:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for GetCutSizePictureParamsMaterial.
+const (
+	GetCutSizePictureParamsMaterialAlloySteel                   GetCutSizePictureParamsMaterial = "alloy_steel"
+	GetCutSizePictureParamsMaterialAusteniticStainlessSteel     GetCutSizePictureParamsMaterial = "austenitic_stainless_steel"
+	GetCutSizePictureParamsMaterialBrass                        GetCutSizePictureParamsMaterial = "brass"
+	GetCutSizePictureParamsMaterialBronze                       GetCutSizePictureParamsMaterial = "bronze"
+	GetCutSizePictureParamsMaterialCastAluminium                GetCutSizePictureParamsMaterial = "cast_aluminium"
+	GetCutSizePictureParamsMaterialCastSteel                    GetCutSizePictureParamsMaterial = "cast_steel"
+	GetCutSizePictureParamsMaterialDuctileIron                  GetCutSizePictureParamsMaterial = "ductile_iron"
+	GetCutSizePictureParamsMaterialFreeCuttingAlloySteel        GetCutSizePictureParamsMaterial = "free_cutting_alloy_steel"
+	GetCutSizePictureParamsMaterialFreeCuttingMediumCarbonSteel GetCutSizePictureParamsMaterial = "free_cutting_medium_carbon_steel"
+	GetCutSizePictureParamsMaterialFreeCuttingStainlessSteel    GetCutSizePictureParamsMaterial = "free_cutting_stainless_steel"
+	GetCutSizePictureParamsMaterialFreeCuttingSteel             GetCutSizePictureParamsMaterial = "free_cutting_steel"
+	GetCutSizePictureParamsMaterialGreyCastIron                 GetCutSizePictureParamsMaterial = "grey_cast_iron"
+	GetCutSizePictureParamsMaterialHighCarbonSteel              GetCutSizePictureParamsMaterial = "high_carbon_steel"
+	GetCutSizePictureParamsMaterialLeadedSteel                  GetCutSizePictureParamsMaterial = "leaded_steel"
+	GetCutSizePictureParamsMaterialLowCarbonSteel               GetCutSizePictureParamsMaterial = "low_carbon_steel"
+	GetCutSizePictureParamsMaterialMalleableIron                GetCutSizePictureParamsMaterial = "malleable_iron"
+	GetCutSizePictureParamsMaterialMartensiticStainlessSteel    GetCutSizePictureParamsMaterial = "martensitic_stainless_steel"
+	GetCutSizePictureParamsMaterialMediumCarbonSteel            GetCutSizePictureParamsMaterial = "medium_carbon_steel"
+	GetCutSizePictureParamsMaterialWroughtAluminium             GetCutSizePictureParamsMaterial = "wrought_aluminium"
+)
+
+// Valid indicates whether the value is a known member of the GetCutSizePictureParamsMaterial enum.
+func (e GetCutSizePictureParamsMaterial) Valid() bool {
+	switch e {
+	case GetCutSizePictureParamsMaterialAlloySteel:
+		return true
+	case GetCutSizePictureParamsMaterialAusteniticStainlessSteel:
+		return true
+	case GetCutSizePictureParamsMaterialBrass:
+		return true
+	case GetCutSizePictureParamsMaterialBronze:
+		return true
+	case GetCutSizePictureParamsMaterialCastAluminium:
+		return true
+	case GetCutSizePictureParamsMaterialCastSteel:
+		return true
+	case GetCutSizePictureParamsMaterialDuctileIron:
+		return true
+	case GetCutSizePictureParamsMaterialFreeCuttingAlloySteel:
+		return true
+	case GetCutSizePictureParamsMaterialFreeCuttingMediumCarbonSteel:
+		return true
+	case GetCutSizePictureParamsMaterialFreeCuttingStainlessSteel:
+		return true
+	case GetCutSizePictureParamsMaterialFreeCuttingSteel:
+		return true
+	case GetCutSizePictureParamsMaterialGreyCastIron:
+		return true
+	case GetCutSizePictureParamsMaterialHighCarbonSteel:
+		return true
+	case GetCutSizePictureParamsMaterialLeadedSteel:
+		return true
+	case GetCutSizePictureParamsMaterialLowCarbonSteel:
+		return true
+	case GetCutSizePictureParamsMaterialMalleableIron:
+		return true
+	case GetCutSizePictureParamsMaterialMartensiticStainlessSteel:
+		return true
+	case GetCutSizePictureParamsMaterialMediumCarbonSteel:
+		return true
+	case GetCutSizePictureParamsMaterialWroughtAluminium:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for GetCutSizePictureParamsLubricant.
+const (
+	GetCutSizePictureParamsLubricantCuttingOil     GetCutSizePictureParamsLubricant = "cutting_oil"
+	GetCutSizePictureParamsLubricantDry            GetCutSizePictureParamsLubricant = "dry"
+	GetCutSizePictureParamsLubricantLightOil       GetCutSizePictureParamsLubricant = "light_oil"
+	GetCutSizePictureParamsLubricantOther          GetCutSizePictureParamsLubricant = "other"
+	GetCutSizePictureParamsLubricantParaffin       GetCutSizePictureParamsLubricant = "paraffin"
+	GetCutSizePictureParamsLubricantSolubleOil     GetCutSizePictureParamsLubricant = "soluble_oil"
+	GetCutSizePictureParamsLubricantSulphurisedOil GetCutSizePictureParamsLubricant = "sulphurised_oil"
+)
+
+// Valid indicates whether the value is a known member of the GetCutSizePictureParamsLubricant enum.
+func (e GetCutSizePictureParamsLubricant) Valid() bool {
+	switch e {
+	case GetCutSizePictureParamsLubricantCuttingOil:
+		return true
+	case GetCutSizePictureParamsLubricantDry:
+		return true
+	case GetCutSizePictureParamsLubricantLightOil:
+		return true
+	case GetCutSizePictureParamsLubricantOther:
+		return true
+	case GetCutSizePictureParamsLubricantParaffin:
+		return true
+	case GetCutSizePictureParamsLubricantSolubleOil:
+		return true
+	case GetCutSizePictureParamsLubricantSulphurisedOil:
 		return true
 	default:
 		return false
@@ -20311,6 +20617,12 @@ type CutsizeDepth = LengthText
 // CutsizeGuidance defines model for cutsize_guidance.
 type CutsizeGuidance string
 
+// CutsizeLubricant defines model for cutsize_lubricant.
+type CutsizeLubricant string
+
+// CutsizeMaterial defines model for cutsize_material.
+type CutsizeMaterial string
+
 // CutsizeNeeded A length with its unit
 type CutsizeNeeded = LengthText
 
@@ -22807,6 +23119,12 @@ type GetCutSizeParams struct {
 	// Guidance Of the holes to come. Left out: as usual
 	Guidance *GetCutSizeParamsGuidance `form:"guidance,omitempty" json:"guidance,omitempty"`
 
+	// Material That the holes to come are cut in. Left out: as usual
+	Material *GetCutSizeParamsMaterial `form:"material,omitempty" json:"material,omitempty"`
+
+	// Lubricant That they are cut with. Left out: as usual
+	Lubricant *GetCutSizeParamsLubricant `form:"lubricant,omitempty" json:"lubricant,omitempty"`
+
 	// PinSeries The pin series whose steps are asked about, by id or code. Left out: every series that names the reamer's size
 	PinSeries *CutsizeSeries `form:"pin_series,omitempty" json:"pin_series,omitempty"`
 
@@ -22823,6 +23141,12 @@ type GetCutSizeParams struct {
 // GetCutSizeParamsGuidance defines parameters for GetCutSize.
 type GetCutSizeParamsGuidance string
 
+// GetCutSizeParamsMaterial defines parameters for GetCutSize.
+type GetCutSizeParamsMaterial string
+
+// GetCutSizeParamsLubricant defines parameters for GetCutSize.
+type GetCutSizeParamsLubricant string
+
 // GetCutSizePictureParams defines parameters for GetCutSizePicture.
 type GetCutSizePictureParams struct {
 	// Risk The greatest probability accepted that a hole becomes too small
@@ -22833,6 +23157,12 @@ type GetCutSizePictureParams struct {
 
 	// Guidance Of the holes to come. Left out: as usual
 	Guidance *GetCutSizePictureParamsGuidance `form:"guidance,omitempty" json:"guidance,omitempty"`
+
+	// Material That the holes to come are cut in. Left out: as usual
+	Material *GetCutSizePictureParamsMaterial `form:"material,omitempty" json:"material,omitempty"`
+
+	// Lubricant That they are cut with. Left out: as usual
+	Lubricant *GetCutSizePictureParamsLubricant `form:"lubricant,omitempty" json:"lubricant,omitempty"`
 
 	// PinSeries The pin series whose steps are asked about, by id or code. Left out: every series that names the reamer's size
 	PinSeries *CutsizeSeries `form:"pin_series,omitempty" json:"pin_series,omitempty"`
@@ -22855,6 +23185,12 @@ type GetCutSizePictureParams struct {
 
 // GetCutSizePictureParamsGuidance defines parameters for GetCutSizePicture.
 type GetCutSizePictureParamsGuidance string
+
+// GetCutSizePictureParamsMaterial defines parameters for GetCutSizePicture.
+type GetCutSizePictureParamsMaterial string
+
+// GetCutSizePictureParamsLubricant defines parameters for GetCutSizePicture.
+type GetCutSizePictureParamsLubricant string
 
 // GetCutSizePictureParamsScheme defines parameters for GetCutSizePicture.
 type GetCutSizePictureParamsScheme string
@@ -37191,6 +37527,20 @@ func (w *ServerInterfaceWrapper) GetCutSize(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter guidance: %s", err))
 	}
 
+	// ------------- Optional query parameter "material" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "material", ctx.QueryParams(), &params.Material, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter material: %s", err))
+	}
+
+	// ------------- Optional query parameter "lubricant" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "lubricant", ctx.QueryParams(), &params.Lubricant, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter lubricant: %s", err))
+	}
+
 	// ------------- Optional query parameter "pin_series" -------------
 
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "pin_series", ctx.QueryParams(), &params.PinSeries, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
@@ -37264,6 +37614,20 @@ func (w *ServerInterfaceWrapper) GetCutSizePicture(ctx echo.Context) error {
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "guidance", ctx.QueryParams(), &params.Guidance, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
 	if err != nil {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter guidance: %s", err))
+	}
+
+	// ------------- Optional query parameter "material" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "material", ctx.QueryParams(), &params.Material, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter material: %s", err))
+	}
+
+	// ------------- Optional query parameter "lubricant" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "lubricant", ctx.QueryParams(), &params.Lubricant, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter lubricant: %s", err))
 	}
 
 	// ------------- Optional query parameter "pin_series" -------------

@@ -35,7 +35,8 @@ func (s *Server) GetCutSize(c echo.Context, _ InClub, name InTool, params GetCut
 // GetCutSizePicture implements the contract.
 func (s *Server) GetCutSizePicture(c echo.Context, _ InClub, name InTool, params GetCutSizePictureParams) error {
 	return s.read(c, func(b *postgres.Batch, in *call) func() (answer, error) {
-		read := queueCutSize(b, name, GetCutSizeParams{Risk: params.Risk, Depth: params.Depth, Guidance: (*GetCutSizeParamsGuidance)(params.Guidance), PinSeries: params.PinSeries, LeastClearance: params.LeastClearance, Needed: params.Needed})
+		read := queueCutSize(b, name, GetCutSizeParams{Risk: params.Risk, Depth: params.Depth, Guidance: (*GetCutSizeParamsGuidance)(params.Guidance), Material: (*GetCutSizeParamsMaterial)(params.Material),
+			Lubricant: (*GetCutSizeParamsLubricant)(params.Lubricant), PinSeries: params.PinSeries, LeastClearance: params.LeastClearance, Needed: params.Needed})
 		return func() (answer, error) {
 			a, err := read()
 			if err != nil {
@@ -59,7 +60,7 @@ func queueCutSize(b *postgres.Batch, name string, params GetCutSizeParams) (read
 		if err != nil {
 			return cutting.Answer{}, err
 		}
-		q := cutting.Question{Ask: cutting.Ask{Guidance: string(or(params.Guidance, ""))}, Risk: or(params.Risk, 0.05)}
+		q := cutting.Question{Ask: cutting.Ask{Guidance: string(or(params.Guidance, ""))}, Risk: or(params.Risk, 0.05), Material: (*string)(params.Material), Lubricant: (*string)(params.Lubricant)}
 		var faults []problem.Fault
 		if series != nil && len(series.Items) == 0 {
 			faults = append(faults, problem.Fault{Pointer: "?pin_series", Detail: "there is no such pin series in this club; GET pin-series for their codes"})
@@ -198,6 +199,9 @@ func cutSizeRemarks(out *CutSize, a cutting.Answer) {
 	if a.Question.Depth == nil {
 		say(&out.Assumed, "assumed_depth", "Holes to come, and those of which no depth is on record, were taken as 20 mm deep (common practice, no published source).")
 	}
+	if a.Weighed {
+		say(&out.Assumed, "assumed_hardship", "Metres were counted by how hard they are to cut: low carbon steel with cutting oil once, dry twice but for cast iron and brass, harder metals more and softer ones less (common practice, no published source); GET reports/wear-by-cutting for what the club's own reamers tell.")
+	}
 	if a.ClearanceWasAssumed {
 		say(&out.Assumed, "assumed_least_clearance", "The hole was taken to need half a thousandth of an inch over the greatest pin (common practice, no published source).")
 	}
@@ -212,7 +216,7 @@ func cutSizeRemarks(out *CutSize, a cutting.Answer) {
 // bandPoints is over how many places the band of a life is drawn.
 const bandPoints = 24
 
-// cutSizeDrawing is what the picture of a shows. x is millimetres cut since the reamer was new.
+// cutSizeDrawing is what the picture of a shows. x is millimetres cut since the reamer was new, each as often as its cutting wears.
 func cutSizeDrawing(a cutting.Answer, units string) plot.History {
 	unit, marked := length.Unit(units), a.Reamer.Marked.Micrometres()
 	size := func(um float64) float64 { return um * 1000 / float64(unit.Length()) } // of micrometres

@@ -53,7 +53,7 @@ func TestCutSizeOfAReamerThatNobodyMeasured(t *testing.T) {
 	if asked.num("asked", "holes_left") != 0 || asked.num("asked", "probability_too_small") < 0.5 || asked.num("steps", 0, "holes_left") != 0 {
 		t.Errorf("%s", asked.body)
 	}
-	for query, at := range map[string]string{"?pin_series=nowhere": "?pin_series", "?depth=0+mm": "?depth", "?needed=5+m": "", "?risk=2": "?risk", "?depth=9000+mm": "?depth"} {
+	for query, at := range map[string]string{"?pin_series=nowhere": "?pin_series", "?depth=0+mm": "?depth", "?needed=5+m": "", "?risk=2": "?risk", "?depth=9000+mm": "?depth", "?lubricant=water": "?lubricant"} {
 		if bad := w.cutSize("R-0.322", query).want(422); at != "" {
 			bad.wantFault(at)
 		}
@@ -83,6 +83,11 @@ func TestOneLawServesAnswerRecommendationAndReservation(t *testing.T) {
 	if r.num("cuts") != float64(bores) || r.num("check_cuts") != 1 || r.num("holes_not_verified") != 40 || r.get("prior_only") != false || len(r.get("events").([]any)) != bores+1 ||
 		len(r.get("chart", "points").([]any)) != bores+1 || r.num("events", 0, "travel_m") < 1 || r.num("next_hole", "value") > 8175 || r.num("shared_u", "value") > 2.5 {
 		t.Errorf("%s", r.body)
+	}
+	// The forty dry holes of 25 mm counted twice, and so does a dry hole to come.
+	if dry := w.cutSize("R-0.322", "?units=um&lubricant=dry&depth=10+mm").want(200); dry.num("each_m") != 0.02 || !hasCode(dry, "assumed", "assumed_hardship") || dry.num("events", bores, "travel_m") < 2 ||
+		w.cutSize("R-0.322", "?lubricant=dry&material=brass&depth=10+mm").want(200).num("each_m") != 0.004 {
+		t.Errorf("%s", dry.body)
 	}
 	a := w.do("POST", w.at("recommendations"), w.as("member"), row{"joints": fourHinges[2:], "form": practiceForm, "guidance": "floating"}).want(201)
 	found := false

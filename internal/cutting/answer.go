@@ -57,6 +57,8 @@ type Question struct {
 	Ask
 	Risk      float64        // accepted of a hole that becomes too small
 	Depth     *length.Length // of the holes to come; nil: as usual
+	Material  *string        // that they are cut in; nil: as usual
+	Lubricant *string
 	Clearance *length.Length // the least between pin and hole; nil: half a thousandth of an inch
 	Needed    *length.Length // a least size of the hole, asked beside the steps'
 }
@@ -66,6 +68,7 @@ type Answer struct {
 	Reamer              Reamer
 	Question            Question
 	Each                float64 // travel of one hole to come, m
+	Weighed             bool    // whether any metre, cut or to come, counts otherwise than once
 	Mean, Low, High     float64 // of the next hole, µm over the marked size
 	Shared, Scatter     float64
 	Rate, RateLow       float64 // µm a metre
@@ -98,7 +101,8 @@ func (r Reamer) Answer(q Question, steps []Step) (Answer, error) {
 	if q.Depth != nil {
 		depth = *q.Depth
 	}
-	a.Each = depth.Micrometres() / 1e6
+	counts := hardship(q.Material, q.Lubricant)
+	a.Each, a.Weighed = depth.Micrometres()/1e6*counts, l.Weighed || counts != 1
 	for _, e := range l.Events {
 		switch e.Kind {
 		case Cut:

@@ -45,13 +45,14 @@ type Reamer struct {
 
 // Life is from one renewal to the next.
 type Life struct {
-	By     Kind // the renewal that began it; empty: the first
-	Began  time.Time
-	Law    reamerwear.State
-	Travel float64
-	Holes  int // cut, verified or not
-	Events []Event
-	Cut    map[severity.Way]float64 // metres, where asked for
+	By      Kind // the renewal that began it; empty: the first
+	Began   time.Time
+	Law     reamerwear.State
+	Travel  float64 // metres, each counted by how hard it was to cut
+	Weighed bool    // whether some counted otherwise than once
+	Holes   int     // cut, verified or not
+	Events  []Event
+	Cut     map[severity.Way]float64 // metres, where asked for
 }
 
 // Event is one that told a size.
@@ -75,27 +76,10 @@ func (l Life) Seen() int { return len(l.Events) }
 // Next is the law of the next hole.
 func (l Life) Next() reamerwear.Law { return l.Law.CutSize(l.Travel) }
 
-// Severities are how much more than the usual a metre in a material or with a lubricant wears; what is
-// not among them counts once.
-type Severities map[string]float64
-
-func (s Severities) of(material, lubricant *string) float64 {
-	out := 1.0
-	for _, name := range []*string{material, lubricant} {
-		if name != nil {
-			if v, known := s[*name]; known {
-				out *= v
-			}
-		}
-	}
-	return out
-}
-
 // Ask is how reamers are looked at.
 type Ask struct {
-	Guidance   string // of the hole that is asked about; empty: the usual, whichever that is
-	Severities Severities
-	Ways       bool // whether what was cut is told apart by its ways
+	Guidance string // of the hole that is asked about; empty: the usual, whichever that is
+	Ways     bool   // whether what was cut is told apart by its ways
 }
 
 // Reamers learns of each reamer that was asked for, by number.
@@ -158,7 +142,9 @@ func (r *Reamer) add(e row, a Ask) {
 		if a.Ways {
 			l.cut(wayOf(e.Material, e.Lubricant), length.Length(*e.DepthNm).Micrometres()/1e6)
 		}
-		l.Travel += length.Length(*e.DepthNm).Micrometres() / 1e6 * a.Severities.of(e.Material, e.Lubricant)
+		counts := hardship(e.Material, e.Lubricant)
+		l.Travel += length.Length(*e.DepthNm).Micrometres() / 1e6 * counts
+		l.Weighed = l.Weighed || counts != 1
 		l.Holes += int(*e.Holes)
 	}
 }

@@ -105,18 +105,33 @@ func TestAnotherGuidanceTellsLess(t *testing.T) {
 	}
 }
 
+func told(s string) *string {
+	if s == "" {
+		return nil
+	}
+	return &s
+}
+
 // A harder metal of the reamer wears less before anything was seen, a harder cutting more.
 func TestRatesGoByWhatItIsMadeOfAndHowItCuts(t *testing.T) {
 	t.Parallel()
 	carbide, carbon := "carbide", "carbon_steel"
-	left := func(b tool.Build, a Ask) float64 {
-		return only(t, known(b, happened{kind: Used, depth: 3, lubricant: "dry"}), a).Remaining(0.02, -10).Uses(0.5)
+	left := func(b tool.Build, lubricant string) float64 {
+		return only(t, known(b, happened{kind: Used, depth: 3, lubricant: lubricant}), Ask{}).Remaining(0.02, -10).Uses(0.5)
 	}
-	if a, b, c := left(tool.Build{Material: &carbide}, Ask{}), left(tool.Build{}, Ask{}), left(tool.Build{Material: &carbon}, Ask{}); !(a > b && b > c && c > 0) {
+	if a, b, c := left(tool.Build{Material: &carbide}, "dry"), left(tool.Build{}, "dry"), left(tool.Build{Material: &carbon}, "dry"); !(a > b && b > c && c > 0) {
 		t.Errorf("carbide %g, high-speed steel %g, carbon steel %g holes left", a, b, c)
 	}
-	if usual, hard := left(tool.Build{}, Ask{}), left(tool.Build{}, Ask{Severities: Severities{"dry": 3}}); hard >= usual {
-		t.Errorf("%g holes left, after cutting three times as hard %g", usual, hard)
+	if usual, hard := left(tool.Build{}, "cutting_oil"), left(tool.Build{}, "dry"); hard >= usual {
+		t.Errorf("%g holes left, after cutting as far dry %g", usual, hard)
+	}
+	for _, c := range []struct {
+		material, lubricant string
+		want                float64
+	}{{"", "", 1}, {"low_carbon_steel", "cutting_oil", 1}, {"", "dry", 2}, {"low_carbon_steel", "dry", 2}, {"brass", "dry", 0.4}, {"austenitic_stainless_steel", "paraffin", 3}, {"bronze", "other", 0.6}} {
+		if got := hardship(told(c.material), told(c.lubricant)); math.Abs(got-c.want) > 1e-12 {
+			t.Errorf("%s with %s counts %g, want %g", c.material, c.lubricant, got, c.want)
+		}
 	}
 }
 
