@@ -50,7 +50,7 @@ func TestWhatTheBankTellsIsMatchedAndBooked(t *testing.T) {
 	}
 	first := brought.str("rows", 0, "bank_row", "id")
 	if brought.num("created") != 6 || brought.str("rows", 0, "bank_row", "booked_on") != "2026-05-02" || brought.num("rows", 1, "bank_row", "amount", "minor") != 100000 ||
-		brought.str("rows", 0, "bank_row", "proposals", 0, "member") != "B-17" || fmt.Sprint(brought.get("rows", 0, "bank_row", "proposals", 0, "because")) != "[number amount]" ||
+		brought.str("rows", 0, "bank_row", "proposals", 0, "member") != "B-17" || fmt.Sprint(brought.get("rows", 0, "bank_row", "proposals", 0, "because")) != "[number name amount]" ||
 		brought.str("rows", 1, "bank_row", "proposals", 0, "member") != "B-2" || brought.str("assumed", 0, "code") != "assumed_separator" {
 		t.Errorf("brought: %s", brought.body)
 	}

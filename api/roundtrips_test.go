@@ -440,11 +440,15 @@ func TestRoundTripsToTheDatabase(t *testing.T) {
 					t.Fatalf("%s: %d\n%s", row.operation, r.status, r.body)
 				}
 			}
-			told, socket := counted.told.Load(), counted.socket.Load()
-			if r := row.request(w, 2); r.status >= 300 {
-				t.Fatalf("%s: %d\n%s", row.operation, r.status, r.body)
+			// On a busy machine the pool may take another connection for it, which prepares the statements anew: once more then.
+			var told, socket int64
+			for turn := 2; turn < 4 && (told != row.trips || socket != row.trips); turn++ {
+				told, socket = counted.told.Load(), counted.socket.Load()
+				if r := row.request(w, turn); r.status >= 300 {
+					t.Fatalf("%s: %d\n%s", row.operation, r.status, r.body)
+				}
+				told, socket = counted.told.Load()-told, counted.socket.Load()-socket
 			}
-			told, socket = counted.told.Load()-told, counted.socket.Load()-socket
 			if told != row.trips || socket != row.trips {
 				t.Errorf("%s took %d round trips as the driver tells and %d as the socket shows, want %d", row.operation, told, socket, row.trips)
 			}
