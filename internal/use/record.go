@@ -64,10 +64,11 @@ func LookUp(b *postgres.Batch, lines []Line) *Recording {
 	ids, numbers := postgres.Split(members)
 	r.members = postgres.Query[memberRow](b, `select id, number from member where club_id = $1 and (id = any($2) or number = any($3))`, b.Club, ids, numbers)
 	r.places = findPlaces(b, lines)
-	r.kept = postgres.Query[Use](b, fmt.Sprintf(shown, "tool_use")+` where u.club_id = $1 and u.id = any($2)`, b.Club, postgres.Column(lines, func(l Line) uuid.UUID { return l.ID }))
 	tools, toolNumbers := postgres.Split(refs)
 	r.told = postgres.Query[told](b, `select u.loan_id, u.feature_id, u.work from tool_use u where u.club_id = $1 and u.tool_id = any(array(select id from tool where club_id = $1 and (id = any($2) or number = any($3))))
 		and u.voided_at is null and u.loan_id is not null and u.feature_id is not null`, b.Club, tools, toolNumbers)
+	// Behind it, so that what was recorded meanwhile under one of these ids is found by its id, and not as another's.
+	r.kept = postgres.Query[Use](b, fmt.Sprintf(shown, "tool_use")+` where u.club_id = $1 and u.id = any($2)`, b.Club, postgres.Column(lines, func(l Line) uuid.UUID { return l.ID }))
 	return r
 }
 
