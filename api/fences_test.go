@@ -7,6 +7,7 @@ import (
 	"net/http/httptest"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -101,17 +102,41 @@ func (k *walk) marks() []string {
 // leak is what of the other club stands in an answer; what the request itself
 // said is no leak.
 func leak(s seen, marks, said []string) string {
-	text := s.Body + fmt.Sprint(s.Header)
+	text := s.Body + " " + fmt.Sprint(s.Header)
 	for _, own := range said {
 		text = strings.ReplaceAll(text, own, "")
 	}
 	for _, m := range marks {
-		if strings.Contains(text, m) {
+		if _, err := strconv.Atoi(m); err == nil {
+			// As a part of a hash or of a time's fraction its digits stand there by chance.
+			if regexp.MustCompile(`(^|[^0-9A-Za-z.])` + m + `($|[^0-9A-Za-z])`).MatchString(text) {
+				return m
+			}
+		} else if strings.Contains(text, m) {
 			return m
 		}
 	}
 	return ""
 }
+
+// A mark of digits alone is seen as a number of its own, and not inside of something
+// else: in the times and hashes of a whole walk any six digits stand now and then.
+func TestLeaksAreToldFromChance(t *testing.T) {
+	const mark = "490212"
+	for text, seen := range map[string]bool{
+		`{"edition":490212}`: true, `{"edition":490212,"a":1}`: true, "R1 490212": true, `"490212"`: true, "/editions/490212/steps": true,
+		`"2026-11-30T20:49:17.490212+00:00"`: false, `"01a22e35-71b9-7155-b7cc-490212a5deac"`: false, `d="M12.490212 3"`: false, "7490212": false,
+	} {
+		if got := leak(seenBody(text), []string{mark}, nil) == mark; got != seen {
+			t.Errorf("in %s: %v", text, got)
+		}
+	}
+	if leak(seenBody("of R490212 there"), []string{"R490212"}, nil) == "" {
+		t.Error("a name is no longer seen")
+	}
+}
+
+func seenBody(text string) seen { return seen{Body: text} }
 
 // callers are the credentials of the matrix, by what they are.
 func (k *walk) callers(t *testing.T) map[string]string {
