@@ -2732,6 +2732,48 @@ func (e LoanChargeState) Valid() bool {
 	}
 }
 
+// Defines values for LoanToChargeEnded.
+const (
+	LoanToChargeEndedHandedOver LoanToChargeEnded = "handed_over"
+	LoanToChargeEndedLost       LoanToChargeEnded = "lost"
+	LoanToChargeEndedReturned   LoanToChargeEnded = "returned"
+)
+
+// Valid indicates whether the value is a known member of the LoanToChargeEnded enum.
+func (e LoanToChargeEnded) Valid() bool {
+	switch e {
+	case LoanToChargeEndedHandedOver:
+		return true
+	case LoanToChargeEndedLost:
+		return true
+	case LoanToChargeEndedReturned:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for LoanToChargeWhy.
+const (
+	EntryReversed LoanToChargeWhy = "entry_reversed"
+	NotCharged    LoanToChargeWhy = "not_charged"
+	UsesChanged   LoanToChargeWhy = "uses_changed"
+)
+
+// Valid indicates whether the value is a known member of the LoanToChargeWhy enum.
+func (e LoanToChargeWhy) Valid() bool {
+	switch e {
+	case EntryReversed:
+		return true
+	case NotCharged:
+		return true
+	case UsesChanged:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for Material.
 const (
 	MaterialAluminium Material = "aluminium"
@@ -13589,6 +13631,48 @@ type LoanPage struct {
 	Next  *string `json:"next,omitempty"`
 }
 
+// LoanToCharge A loan that a treasurer has yet to charge, or to charge otherwise
+type LoanToCharge struct {
+	// Charged What stands charged
+	Charged     *Money            `json:"charged,omitempty"`
+	CollectedAt time.Time         `json:"collected_at"`
+	Ended       LoanToChargeEnded `json:"ended"`
+	EndedAt     time.Time         `json:"ended_at"`
+
+	// LoanId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	LoanId Id `json:"loan_id"`
+
+	// Member Their number
+	Member string `json:"member"`
+
+	// MemberId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	MemberId Id `json:"member_id"`
+
+	// Tool Its number
+	Tool string `json:"tool"`
+
+	// ToolId UUID; made by the server unless the client gives one of version 7 (RFC 9562)
+	ToolId Id `json:"tool_id"`
+
+	// Uses How many uses are recorded of it, void ones left out; 0 of a tool that wears: ask what was done before charging
+	Uses int64 `json:"uses"`
+
+	// Why It was not charged yet; or uses were recorded or voided since; or an entry of its charge was reversed in the books. The first wants POST to its charge, the others to charge/correct.
+	Why LoanToChargeWhy `json:"why"`
+}
+
+// LoanToChargeEnded defines model for LoanToCharge.Ended.
+type LoanToChargeEnded string
+
+// LoanToChargeWhy It was not charged yet; or uses were recorded or voided since; or an entry of its charge was reversed in the books. The first wants POST to its charge, the others to charge/correct.
+type LoanToChargeWhy string
+
+// LoanToChargePage A page of a list; there are more while it has `next`
+type LoanToChargePage struct {
+	Items []LoanToCharge `json:"items"`
+	Next  *string        `json:"next,omitempty"`
+}
+
 // LostIn What is known of a loss
 type LostIn struct {
 	// Note Free text
@@ -21875,6 +21959,18 @@ type ListLoansParams struct {
 // ListLoansParamsState defines parameters for ListLoans.
 type ListLoansParamsState string
 
+// ListLoansToChargeParams defines parameters for ListLoansToCharge.
+type ListLoansToChargeParams struct {
+	// Since Only what ended on this day (UTC) or later; a year back unless given
+	Since *openapi_types.Date `form:"since,omitempty" json:"since,omitempty"`
+
+	// Limit How many items a page holds at most
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Cursor The `next` of the page before
+	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
+}
+
 // GetLoanParams defines parameters for GetLoan.
 type GetLoanParams struct {
 	// IfNoneMatch An ETag at hand; unchanged is answered 304
@@ -26171,6 +26267,9 @@ type ServerInterface interface {
 	// ListLoans Loans, newest first
 	// (GET /v1/clubs/{club}/loans)
 	ListLoans(ctx echo.Context, club InClub, params ListLoansParams) error
+	// ListLoansToCharge Which loans are to be charged, the latest end first
+	// (GET /v1/clubs/{club}/loans-to-charge)
+	ListLoansToCharge(ctx echo.Context, club InClub, params ListLoansToChargeParams) error
 	// GetLoan A loan
 	// (GET /v1/clubs/{club}/loans/{loan})
 	GetLoan(ctx echo.Context, club InClub, loan InLoan, params GetLoanParams) error
@@ -31262,6 +31361,45 @@ func (w *ServerInterfaceWrapper) ListLoans(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.ListLoans(ctx, club, params)
+	return err
+}
+
+// ListLoansToCharge converts echo context to params.
+func (w *ServerInterfaceWrapper) ListLoansToCharge(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "club" -------------
+	var club InClub
+
+	err = runtime.BindStyledParameterWithOptions("simple", "club", ctx.Param("club"), &club, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter club: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListLoansToChargeParams
+	// ------------- Optional query parameter "since" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "since", ctx.QueryParams(), &params.Since, runtime.BindQueryParameterOptions{Type: "string", Format: "date"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter since: %s", err))
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: "int32"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// ------------- Optional query parameter "cursor" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "cursor", ctx.QueryParams(), &params.Cursor, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter cursor: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListLoansToCharge(ctx, club, params)
 	return err
 }
 
@@ -39704,6 +39842,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/clubs/:club/lending-rules", wrapper.GetLendingRules, options.OperationMiddlewares["getLendingRules"]...)
 	router.PATCH(options.BaseURL+"/v1/clubs/:club/lending-rules", wrapper.PatchLendingRules, options.OperationMiddlewares["patchLendingRules"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/loans", wrapper.ListLoans, options.OperationMiddlewares["listLoans"]...)
+	router.GET(options.BaseURL+"/v1/clubs/:club/loans-to-charge", wrapper.ListLoansToCharge, options.OperationMiddlewares["listLoansToCharge"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/loans/:loan", wrapper.GetLoan, options.OperationMiddlewares["getLoan"]...)
 	router.GET(options.BaseURL+"/v1/clubs/:club/loans/:loan/charge", wrapper.GetLoanCharge, options.OperationMiddlewares["getLoanCharge"]...)
 	router.POST(options.BaseURL+"/v1/clubs/:club/loans/:loan/charge", wrapper.ChargeLoan, options.OperationMiddlewares["chargeLoan"]...)

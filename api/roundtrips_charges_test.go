@@ -20,6 +20,7 @@ func init() {
 		{"createQuote of a reservation", 2, func(w *world, _ int) *response {
 			return w.do("POST", w.at("quotes"), w.officer, row{"reservation": w.booked, "lines": []row{{"line": 0, "expected_uses": 3}}})
 		}},
+		{"listLoansToCharge", 1, func(w *world, _ int) *response { return w.do("GET", w.at("loans-to-charge"), w.officer, nil) }},
 		{"listQuotes", 1, func(w *world, _ int) *response { return w.do("GET", w.at("quotes?member=M1&limit=1"), w.officer, nil) }},
 	}...)
 }

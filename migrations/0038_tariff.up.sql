@@ -148,3 +148,6 @@ CREATE TABLE loan_charge_entry (
 );
 SELECT fence('loan_charge_entry');
 GRANT INSERT ON loan_charge_entry TO pinwright_app;
+
+-- Which loans are to be charged is asked of those that ended of late.
+CREATE INDEX loan_ended ON loan (club_id, ended_at DESC, id DESC) WHERE ended <> 'undone';

@@ -103,6 +103,9 @@ func TestQuotesAndChargesAreServedByTheirIndexes(t *testing.T) {
 		{Name: "a quote", Index: "quote_pkey", Run: read(func(b *postgres.Batch) { tariff.FindQuote(b, quote) })},
 		{Name: "what a quote rests on", Index: "tool_cost_edition", Run: read(func(b *postgres.Batch) { tariff.FactsOfWishes(b, who, wishes) })},
 		{Name: "what a reservation's quote rests on", Index: "loan_charge_of_tool", Run: read(func(b *postgres.Batch) { tariff.FactsOfReservation(b, reservation) })},
+		{Name: "what is to be charged", Index: "loan_ended", Run: read(func(b *postgres.Batch) {
+			tariff.ListToCharge(b, time.Date(2026, 5, 20, 0, 0, 0, 0, time.UTC), time.Date(2030, 1, 1, 0, 0, 0, 0, time.UTC), uuid.Max, 101)
+		})},
 		{Name: "what a loan's charge rests on", Index: "loan_charge_of_tool", Run: read(func(b *postgres.Batch) { tariff.Look(b, loan) })},
 	})
 }
