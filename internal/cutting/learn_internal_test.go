@@ -2,6 +2,7 @@ package cutting
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 	"time"
 
@@ -157,4 +158,30 @@ func TestRemainingUses(t *testing.T) {
 			}
 		}
 	})
+}
+
+// A reamer of soft stock that wears ten times as fast as usual, and dry twice as fast as that: the ratio is found all the
+// same, and is not what the usual rate leaves over.
+func TestRatioDoesNotHangOnTheUsualRate(t *testing.T) {
+	t.Parallel()
+	for seed := range uint64(8) {
+		r := rand.New(rand.NewPCG(seed, 5))
+		size := 6.0
+		var events []happened
+		for i := range 40 {
+			lubricant, rate := "cutting_oil", 5.0
+			if i/5%2 == 1 {
+				lubricant, rate = "dry", 10
+			}
+			size -= 0.06 * rate
+			events = append(events, happened{kind: CheckCut, over: size + 0.4*r.NormFloat64(), u: 1, depth: 0.06, lubricant: lubricant})
+		}
+		got, err := known(tool.Build{}, events...).WearByCutting()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(got.Lubricants) != 1 || got.Lubricants[0].Low > 2 || got.Lubricants[0].High < 2 {
+			t.Errorf("seed %d: %+v, though dry took twice as much", seed, got.Lubricants)
+		}
+	}
 }

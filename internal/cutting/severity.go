@@ -15,6 +15,10 @@ type WearByCutting struct {
 	Metres  map[severity.Way]float64
 }
 
+// openRate is the doubt of a life's own rate, in usual rates, when ways of cutting are compared. The usual doubt would hold a
+// reamer that wears ten times as fast to its usual rate with oil, and put the rest on what it cut dry.
+const openRate = 20
+
 // WearByCutting learns from all lives of all reamers that k holds.
 func (k *Known) WearByCutting() (WearByCutting, error) {
 	out := WearByCutting{Metres: map[severity.Way]float64{}}
@@ -29,6 +33,7 @@ func (k *Known) WearByCutting() (WearByCutting, error) {
 				continue
 			}
 			life := severity.Life{Prior: l.Law.Prior}
+			life.Prior.RateU = max(life.Prior.RateU, openRate*life.Prior.Rate)
 			for _, e := range l.Events {
 				life.Holes = append(life.Holes, severity.Hole{Cut: e.Cut, Size: e.Size, U: e.U})
 			}

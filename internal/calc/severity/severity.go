@@ -57,8 +57,8 @@ type Hole struct {
 
 // Life is one life of a reamer.
 type Life struct {
-	Prior reamerwear.Prior
-	Holes []Hole // in order
+	Prior reamerwear.Prior // a narrow one of its rate is made up for by the ratios, so leave that wide
+	Holes []Hole           // in order
 }
 
 // Ratio is how much more a metre of a level wears than one of the reference.
