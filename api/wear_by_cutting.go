@@ -54,6 +54,15 @@ func (s *Server) GetWearByCuttingPicture(c echo.Context, _ InClub, params GetWea
 
 func spelt(level string) string { return strings.ReplaceAll(level, "_", " ") }
 
+func metreWith(lubricant string) string {
+	if lubricant == "dry" {
+		return "cut dry"
+	}
+	return "cut with " + spelt(lubricant)
+}
+
+func metreIn(material string) string { return "cut in " + spelt(material) }
+
 func wearByCutting(known *cutting.Known) (WearByCutting, error) {
 	w, err := known.WearByCutting()
 	if errors.Is(err, severity.ErrLevels) {
@@ -68,16 +77,16 @@ func wearByCutting(known *cutting.Known) (WearByCutting, error) {
 		materials[way.Material] += metres
 	}
 	var told []string
-	list := func(ratios []severity.Ratio, reference string, metres map[string]float64) []CuttingRatio {
+	list := func(ratios []severity.Ratio, reference string, cut func(string) string, metres map[string]float64) []CuttingRatio {
 		return each(ratios, func(r severity.Ratio) CuttingRatio {
 			if r.Told {
-				told = append(told, fmt.Sprintf("a metre with %s took %.2g times as much as one with %s (%.2g to %.2g)", spelt(r.Level), r.Ratio, spelt(reference), r.Low, r.High))
+				told = append(told, fmt.Sprintf("a metre %s took %.2g times as much as one %s (%.2g to %.2g)", cut(r.Level), r.Ratio, cut(reference), r.Low, r.High))
 			}
 			return CuttingRatio{Level: r.Level, Ratio: fine(r.Ratio), Low: fine(r.Low), High: fine(r.High), Told: r.Told, Metres: fine(metres[r.Level])}
 		})
 	}
 	out := WearByCutting{LubricantReference: present(w.LubricantReference), MaterialReference: present(w.MaterialReference), Reamers: w.Reamers, HolesSeen: w.Holes, MixedLives: w.Lives,
-		Lubricants: list(w.Lubricants, w.LubricantReference, lubricants), Materials: list(w.Materials, w.MaterialReference, materials), Warnings: []Text{}, Assumed: []Text{}}
+		Lubricants: list(w.Lubricants, w.LubricantReference, metreWith, lubricants), Materials: list(w.Materials, w.MaterialReference, metreIn, materials), Warnings: []Text{}, Assumed: []Text{}}
 	switch {
 	case len(told) > 0:
 		out.Summary = strings.ToUpper(told[0][:1]) + strings.Join(told, "; ")[1:] + "."
@@ -90,7 +99,7 @@ func wearByCutting(known *cutting.Known) (WearByCutting, error) {
 		out.Warnings = append(out.Warnings, Text{Code: "cutting_not_noted", Text: "Of some holes no lubricant or no material is on record; they were taken as cut with the reference."})
 	}
 	if len(out.Lubricants)+len(out.Materials) > 0 {
-		out.Assumed = append(out.Assumed, Text{Code: "assumed_ratio_prior", Text: "Before anything was seen a way of cutting was taken to wear as much as the reference, within a factor of four either way with 95 % (common practice, no published source)."},
+		out.Assumed = append(out.Assumed, Text{Code: "assumed_ratio_prior", Text: "Before anything was seen a way of cutting was taken to wear as much as the reference, within a factor of four either way with 95 % (common practice, no published source). How fast each reamer wears by itself was left open."},
 			Text{Code: "assumed_ratios_multiply", Text: "Lubricant and material were taken to multiply."})
 	}
 	return out, nil

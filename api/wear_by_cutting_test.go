@@ -33,7 +33,7 @@ func TestWearByCutting(t *testing.T) {
 		t.Errorf("%s", r.body)
 	}
 	if ratio := r.num("lubricants", 0, "ratio"); r.str("lubricants", 0, "level") != "dry" || ratio < 2.2 || ratio > 3.8 || r.num("lubricants", 0, "low") < 1.3 || r.get("lubricants", 0, "told") != true ||
-		!strings.Contains(r.str("summary"), "A metre with dry took") || r.num("lubricants", 0, "metres") < 10 {
+		!strings.Contains(r.str("summary"), "A metre cut dry took") || r.num("lubricants", 0, "metres") < 10 {
 		t.Errorf("%s", r.body)
 	}
 	title, desc := pictureIn(t, w.do("GET", at+"/picture", w.as("member"), nil).want(200))

@@ -53,6 +53,9 @@ func (r Ratios) SVG(s Scheme) []byte {
 			c.text("dim", "end", width-margin, c.y+16, told)
 			c.text("", "start", margin, c.y+16, shorten(row.Name, 14, false, inner-textWidth(told, 14, false)-10))
 			c.y += 30
+			if x.holds(0) {
+				c.line("step", x.at(0), c.y-9, x.at(0), c.y+12) // not through the names above
+			}
 			low, middle, high := x.within(math.Log2(row.Low)), x.within(math.Log2(row.Ratio)), x.within(math.Log2(row.High))
 			c.line("ink", low, c.y, high, c.y)
 			c.line("ink", low, c.y-5, low, c.y+5)
@@ -64,9 +67,6 @@ func (r Ratios) SVG(s Scheme) []byte {
 			c.mark(kind, class, middle, c.y, 6)
 			c.y += 12
 		}
-	}
-	if x.holds(0) {
-		c.line("step", x.at(0), top, x.at(0), c.y)
 	}
 	c.foot(panel{x: x, top: top, bottom: c.y}, func(int) []tick { return doublings(x) })
 	c.y += 6
