@@ -10531,6 +10531,24 @@ type FeatureIn struct {
 	Usual *bool `json:"usual,omitempty"`
 }
 
+// FeatureLengthIn How long one feature is
+type FeatureLengthIn struct {
+	// Feature A short name that serves as an id: letters, digits, dot, dash, underscore
+	Feature Code `json:"feature"`
+
+	// Length A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
+	Length LengthIn `json:"length"`
+}
+
+// FeatureLengthPatch How long one feature is; null, or none, where that is not known
+type FeatureLengthPatch struct {
+	// Feature A short name that serves as an id: letters, digits, dot, dash, underscore
+	Feature Code `json:"feature"`
+
+	// Length A length, or null to delete it
+	Length *LengthOrNull `json:"length,omitempty"`
+}
+
 // FeatureList The features of a joint
 type FeatureList struct {
 	Items []Feature `json:"items"`
@@ -12809,6 +12827,9 @@ type JointPatch struct {
 	// GuidanceOffset A length, or null to delete it
 	GuidanceOffset *LengthOrNull `json:"guidance_offset,omitempty"`
 
+	// Lengths Features that are not named keep what they have
+	Lengths *[]FeatureLengthPatch `json:"lengths,omitempty"`
+
 	// Nominal A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
 	Nominal   *LengthIn `json:"nominal,omitempty"`
 	PinSeries *string   `json:"pin_series,omitempty"`
@@ -12825,6 +12846,9 @@ type JointPatchGuidance string
 
 // JointSetIn A set of joints by a template: one for each position. The nominal size is the one given, else the template's, else that of the standard pin of the series; it may be set later as well
 type JointSetIn struct {
+	// Lengths How long features are, from which the driver for the pin, the way of the cut and the press are reckoned; else as the template says
+	Lengths *[]FeatureLengthIn `json:"lengths,omitempty"`
+
 	// Nominal A length as entered, kept exactly: `{"value": 0.318, "unit": "in"}` or `"0.318 in"`
 	Nominal *LengthIn `json:"nominal,omitempty"`
 

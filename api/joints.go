@@ -137,7 +137,16 @@ func newJoints(body JointSetIn, v vehicle.Vehicle, t vehicle.Template, own *pins
 	if len(faults) > 0 {
 		return nil, faults
 	}
-	return vehicle.NewJoints(v, t, body.Positions, nominal, seriesID, target, newID), nil
+	lengths := each(or(body.Lengths, nil), func(l FeatureLengthIn) vehicle.FeatureLength {
+		return vehicle.FeatureLength{Code: l.Feature, LengthNM: nanometres(&l.Length)}
+	})
+	joints := vehicle.NewJoints(v, t, body.Positions, nominal, seriesID, target, newID)
+	for i, j := range joints {
+		if joints[i], faults = j.WithLengths("/lengths", lengths); len(faults) > 0 {
+			return nil, faults
+		}
+	}
+	return joints, nil
 }
 
 // nominalOf is the nominal size of a set of joints: the one given, else the
@@ -250,6 +259,12 @@ func (s *Server) PatchJoint(c echo.Context, _ InClub, joint InJoint, _ PatchJoin
 				return answer{}, problem.Invalid(faults...)
 			}
 			j = j.WithNominal(nanometres(change.Nominal))
+			j, faults := j.WithLengths("/lengths", each(or(change.Lengths, nil), func(l FeatureLengthPatch) vehicle.FeatureLength {
+				return vehicle.FeatureLength{Code: l.Feature, LengthNM: nanometres(l.Length)}
+			}))
+			if len(faults) > 0 {
+				return answer{}, problem.Invalid(faults...)
+			}
 			if in.names("target") {
 				if j.OwnTarget, err = s.mergeTarget(in, j); err != nil {
 					return answer{}, err

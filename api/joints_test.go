@@ -180,6 +180,48 @@ func TestJointEdit(t *testing.T) {
 	}
 }
 
+func TestLengthsAreGivenForASetAndChangedLater(t *testing.T) {
+	t.Parallel()
+	w, _ := hinges(t)
+	set := func(lengths ...any) *response {
+		return w.do("POST", w.at("vehicles/saloon/joints"), w.officer, row{"template": "door-hinge", "positions": []string{"rear-upper", "rear-lower"}, "nominal": "8 mm", "lengths": lengths})
+	}
+	set(row{"feature": "bore", "length": "0 mm"}).want(422).wantFault("/lengths/0/length")
+	set(row{"feature": "bore", "length": "30 mm"}, row{"feature": "bore", "length": "31 mm"}).want(422).wantFault("/lengths/1/feature")
+	if none := set(row{"feature": "eye", "length": "30 mm"}).want(422).wantFault("/lengths/0/feature"); !strings.Contains(string(none.body), "it has: bore, held_bore, pin") {
+		t.Errorf("%s", none.body)
+	}
+	set(row{"feature": "bore", "length": nil}).want(422) // null is for edits
+	made := set(row{"feature": "pin", "length": "58 mm"}, row{"feature": "bore", "length": "31 mm"}).want(201)
+	for i := range 2 {
+		if made.str("items", i, "features", 0, "length", "text") != "31 mm" || made.get("items", i, "features", 1, "length") != nil || made.str("items", i, "features", 2, "length", "text") != "58 mm" {
+			t.Errorf("made: %s", made.body)
+		}
+	}
+	edit := func(body string) *response {
+		return w.do("PATCH", w.at("joints/rear-upper"), w.officer, raw(body), header{"If-Match", "*"})
+	}
+	edit(`{"position":"moved","lengths":[{"feature":"eye","length":"3 mm"}]}`).want(422).wantFault("/lengths/0/feature")
+	w.do("GET", w.at("joints/moved"), w.officer, nil).want(404)
+	changed := edit(`{"lengths":[{"feature":"held_bore","length":"0.5 in"},{"feature":"pin","length":null}]}`).want(200)
+	if changed.str("features", 0, "length", "text") != "31 mm" || changed.str("features", 1, "length", "text") != "12.7 mm" || changed.get("features", 2, "length") != nil {
+		t.Errorf("changed: %s", changed.body)
+	}
+	if still := w.do("GET", w.at("joints/rear-upper"), w.officer, nil).want(200); string(still.body) != string(changed.body) {
+		t.Errorf("answered %s\nkept     %s", changed.body, still.body)
+	}
+	for i, version := range []string{`"1.`, `"2.`, `"2.`} {
+		feature := w.do("GET", w.at("features/"+changed.str("features", i, "id")), w.officer, nil).want(200)
+		if !strings.HasPrefix(feature.header.Get("ETag"), version) {
+			t.Errorf("feature %d: %s %s", i, feature.header.Get("ETag"), feature.body)
+		}
+	}
+	if other := w.do("GET", w.at("joints/rear-lower"), w.officer, nil).want(200); other.str("features", 2, "length", "text") != "58 mm" {
+		t.Errorf("another joint: %s", other.body)
+	}
+	w.do("PATCH", w.at("joints/rear-upper"), w.as("treasurer"), raw(`{"lengths":[{"feature":"bore","length":"3 mm"}]}`), header{"If-Match", "*"}).want(403)
+}
+
 func TestJointTargetIsMergedAsRFC7396Says(t *testing.T) {
 	t.Parallel()
 	w, _ := hinges(t)

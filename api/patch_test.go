@@ -30,7 +30,7 @@ var optionalValues = map[string]row{
 }
 
 // notShown are fields of an edit that are no fields of what is edited.
-var notShown = []string{"patchJoint nominal", "patchTool place", "patchSupplier retired"}
+var notShown = []string{"patchJoint nominal", "patchJoint lengths", "patchTool place", "patchSupplier retired"}
 
 func (w *world) patchable(t *testing.T) []walked {
 	t.Helper()

@@ -141,4 +141,4 @@ CREATE TABLE feature (
 );
 CREATE UNIQUE INDEX feature_one_usual ON feature (club_id, joint_id) WHERE usual;
 SELECT fence('feature');
-GRANT INSERT, UPDATE (nominal_nm, version) ON feature TO pinwright_app;
+GRANT INSERT, UPDATE (nominal_nm, length_nm, version) ON feature TO pinwright_app;

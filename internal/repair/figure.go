@@ -152,7 +152,7 @@ func (f *Figure) drive(code string, j Joint, say func(length.Length) string) {
 	if code == "driver" {
 		f.Text = fmt.Sprintf("Start with a driver of %s, %s long at most; follow with one of %s, which passes every bore", size("start_diameter", a.Start.Diameter), size("start_length", a.Start.Length), size("follow_diameter", a.Follow.Diameter))
 		if a.Follow.Length == 0 {
-			f.Text += fmt.Sprintf(". Its length: that of all bores together and %s more; set the features' lengths to have it told.", say(10*millimetre))
+			f.Text += fmt.Sprintf(". Its length: that of all bores together and %s more; set the joint's `lengths` to have it told.", say(10*millimetre))
 			return
 		}
 		f.Numbers = append(f.Numbers, Number{"follow_bears", math.Floor(a.MostForce/100) * 100, "N"})
@@ -163,7 +163,7 @@ func (f *Figure) drive(code string, j Joint, say func(length.Length) string) {
 	}
 	switch {
 	case a.Travel == 0:
-		f.Missing = "the lengths of the bores of " + j.Position
+		f.Missing = "the lengths of the bores, which PATCH takes as `lengths` of the joint " + j.Position
 	case !a.Known:
 		f.Text = fmt.Sprintf("The screw may go until the pin's end is level with the boss, then the smaller driver follows; in all the pin travels %s and what it stands out. Measure that, or set the pin's length.", size("through", q.Through))
 	case a.ScrewTravel == 0:

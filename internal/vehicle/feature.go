@@ -2,6 +2,8 @@ package vehicle
 
 import (
 	"fmt"
+	"slices"
+	"strings"
 
 	"github.com/google/uuid"
 
@@ -71,6 +73,40 @@ func withNominal(features []Cylinder, nominal *int64) []Cylinder {
 		out[i] = f
 	}
 	return out
+}
+
+// FeatureLength is how long the feature of that code is; nil where that is not known.
+type FeatureLength struct {
+	Code     string
+	LengthNM *int64
+}
+
+// WithLengths is j with its features so long as lengths say, and what is wrong with those; the faults' pointers
+// are below at.
+func (j Joint) WithLengths(at string, lengths []FeatureLength) (Joint, []problem.Fault) {
+	var faults []problem.Fault
+	j.Features = slices.Clone(j.Features)
+	seen := map[string]bool{}
+	for i, l := range lengths {
+		here := fmt.Sprintf("%s/%d", at, i)
+		k := slices.IndexFunc(j.Features, func(f Feature) bool { return f.Code == l.Code })
+		switch {
+		case k < 0:
+			codes := make([]string, len(j.Features))
+			for n, f := range j.Features {
+				codes[n] = f.Code
+			}
+			faults = append(faults, problem.Fault{Pointer: here + "/feature", Detail: "the joint has no feature of this code; it has: " + strings.Join(codes, ", ")})
+			continue
+		case seen[l.Code]:
+			faults = append(faults, problem.Fault{Pointer: here + "/feature", Detail: "stands twice; give each feature one length"})
+			continue
+		}
+		seen[l.Code] = true
+		faults = append(faults, positive(here+"/length", l.LengthNM)...)
+		j.Features[k].LengthNM = l.LengthNM
+	}
+	return j, faults
 }
 
 // checkFeatures reports what is wrong with a template's features, and marks the

@@ -188,7 +188,7 @@ func PositionsTaken(vehicle string, positions ...string) *problem.Error {
 }
 
 // UpdateJoint writes j as its next version; was is j before the change. A
-// feature with another nominal size gets its next version, too.
+// feature with another nominal size or length gets its next version, too.
 func UpdateJoint(tx *postgres.Tx, actor uuid.UUID, was, j Joint) Joint {
 	j.Version++
 	tx.Queue(`update joint set position = $3, pin_series_id = $4, clearance_min_nm = $5, clearance_max_nm = $6, fit = nullif($7, ''), thousandth = $8, facts = $9, version = $10, boss = $11, access = $12, guidance = nullif($13, ''), guidance_offset_nm = $14, coating_nm = $15
@@ -198,12 +198,14 @@ func UpdateJoint(tx *postgres.Tx, actor uuid.UUID, was, j Joint) Joint {
 		Refuse("joint_position", PositionsTaken(j.VehicleCode, j.Position))
 	j.Features = slices.Clone(j.Features)
 	for i, f := range j.Features {
-		if f.NominalNM == nil || was.Features[i].NominalNM != nil && *was.Features[i].NominalNM == *f.NominalNM {
+		if same(was.Features[i].NominalNM, f.NominalNM) && same(was.Features[i].LengthNM, f.LengthNM) {
 			continue
 		}
 		j.Features[i].Version++
-		tx.Queue(`update feature set nominal_nm = $3, version = $4 where club_id = $1 and id = $2`, tx.Club, f.ID, f.NominalNM, j.Features[i].Version)
+		tx.Queue(`update feature set nominal_nm = $3, length_nm = $4, version = $5 where club_id = $1 and id = $2`, tx.Club, f.ID, f.NominalNM, f.LengthNM, j.Features[i].Version)
 	}
 	journal.Append(tx, journal.Event{Type: "joint.changed", Subject: j.ID, Version: j.Version, Audience: journal.ForClub, Actor: actor}, j)
 	return j
 }
+
+func same(a, b *int64) bool { return a == b || a != nil && b != nil && *a == *b }
