@@ -43,6 +43,8 @@ func furnished(t *testing.T) *world {
 	w.alwaysOpen()
 	w.reserve(w.officer, 1, 3, toolLine("M7"), modelLine("reamer-0.318")).want(201)
 	add("waiting-list", w.waitFor(1, 3, 2, toolLine("M7")))
+	add("handouts", row{"member": "M1", "tools": []row{{"tool": "R-0.322"}}})
+	add("returns", row{"garage": "north", "tools": []row{{"tool": "R-0.322"}}}) // to be charged
 	add("handouts", row{"member": "M1", "tools": []row{{"tool": "M7", "condition": "worn", "note": "=one flute, \"blunt\"\r\n", "deposit": row{"minor": 2000}}}})
 	add("tools/G318/inspections", row{"verdict": "usable", "note": "-worn, \"a little\"", "checks": []row{{"value": "0.318 in"}}, "next_due_on": "2099-01-01"})
 	if _, err := w.db.Owner.Exec(t.Context(), `insert into reminder (club_id, id, member_id, kind, subject, due_at, told_at, detail, tools, time_zone, made_at, mail, mail_at)
