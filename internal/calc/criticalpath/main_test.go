@@ -12,7 +12,7 @@ var long = os.Getenv("PINWRIGHT_LONG") == "1"
 func TestMain(m *testing.M) {
 	checks := "150"
 	if long {
-		checks = "20000"
+		checks = "5000"
 	}
 	if err := flag.Set("rapid.checks", checks); err != nil {
 		panic(err)
