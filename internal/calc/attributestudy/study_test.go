@@ -254,7 +254,7 @@ func TestBlurIntervalCovers(t *testing.T) {
 	t.Parallel()
 	runs := 300 // four standard errors are 0.05
 	if os.Getenv("PINWRIGHT_LONG") != "" {
-		runs = 30_000
+		runs = 5_000
 	}
 	random := rand.New(rand.NewPCG(3, 63))
 	for _, sd := range []float64{0.5, 1.5} {

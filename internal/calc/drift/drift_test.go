@@ -182,7 +182,7 @@ func TestSimulatedInstruments(t *testing.T) {
 	t.Parallel()
 	runs := 600
 	if os.Getenv("PINWRIGHT_LONG") != "" {
-		runs = 40_000
+		runs = 20_000
 	}
 	random := rand.New(rand.NewPCG(10, 24))
 	const permitted = 6.0
