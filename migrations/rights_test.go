@@ -39,7 +39,7 @@ var rights = map[string]string{
 	"form_prior":           "INSERT SELECT", // cited, so never changed
 	"vehicle":              "INSERT SELECT UPDATE",
 	"joint":                "INSERT SELECT UPDATE",
-	"feature":              "INSERT SELECT UPDATE(nominal_nm,version)",
+	"feature":              "INSERT SELECT UPDATE(length_nm,nominal_nm,version)",
 	"reading":              "INSERT SELECT", // history
 	"reading_void":         "INSERT SELECT", // history
 	"wear_event":           "INSERT SELECT", // history, as what follows
